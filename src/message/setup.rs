@@ -10,6 +10,7 @@ use crate::quantity::{meant, named, unsafe_in};
 use crate::texts::{Texts, gather_checks, keyed_check};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
+use std::path::Path;
 
 /// What the keys begin with of sentences that are said at the bench, too.
 const DAEMON: &str = "daemon.";
@@ -296,6 +297,19 @@ impl FaultMessage {
             remedy: fault.help.clone(),
             before: false,
         }
+    }
+
+    /// With the files of `folder` named from there, as [`FaultMessage::file`] is.
+    #[must_use]
+    pub fn within(mut self, folder: &Path) -> Self {
+        let folder = folder.join("").display().to_string();
+        if !folder.is_empty() {
+            for text in [&mut self.message, &mut self.want] {
+                *text = text.replace(&folder, "");
+            }
+            self.remedy = self.remedy.map(|text| text.replace(&folder, ""));
+        }
+        self
     }
 }
 

@@ -61,6 +61,7 @@ async function counted(shop, page, hands) {
   await series(shop, page, hands, "day-first", "1.62");
   await shows(page, "#ask-words", "100 of 100 crimps until the next sample");
   await shows(page, "#ask-more", "run pump-day · crimps since the last good sample: 0 · until the next: 100");
+  await shows(page, "#face-lines", "Run pump-day opened by the first-off of series");
   await look(page, "run-open");
   const crimps = async () => { await pressed(page, "#act-crimps"); await dialog(page, "crimps"); };
   await crimps();
@@ -156,10 +157,19 @@ async function settled(shop, page, hands) {
     await page.keyboard.type(reason);
     await page.keyboard.press("Enter");
     await bodyHas(page, "!document.querySelector('#settle').open");
+    if (how === "scrap") await shows(page, "#face-value", "100 crimps");
   }
   await kind(page, "sample");
   await shows(page, "#face-lead", "The last one was bad: measure a good one before crimping goes on");
   await look(page, "sample-bad");
+  await series(shop, page, hands, "day-sample", "1.62", "1.61");
+  await kind(page, "over");
+  await series(shop, page, hands, "day-last", "1.63");
+  await kind(page, "over");
+  await shows(page, "#face-word", "ACCEPTED");
+  await shows(page, "#face-lines", "closed by the last-off of series");
+  same("nothing to count any more", await page.$eval("#act-crimps", (one) => one.hidden), true);
+  await look(page, "run-closed");
   const entered = shop.journal().filter((entry) => entry.kind === "settled");
   same("entered", entered.map((entry) => [entry.settlement, entry.crimps, entry.reason]), [["release", 20, "each measured"], ["scrap", 5, "the die was worn"], ["rework", 100, "crimped anew"]]);
 }

@@ -236,8 +236,10 @@ pub(super) fn check(
             edited.filter(|file| file.path == fault.path && change.verb != Verb::Remove)?;
         edit::pointer_at(&edited.new.words, which, fault.span.start)
     };
-    let said =
-        |fault: &Diagnostic| FaultMessage::new(fault, shown(main, &fault.path), pointer(fault));
+    let said = |fault: &Diagnostic| {
+        let message = FaultMessage::new(fault, shown(main, &fault.path), pointer(fault));
+        message.within(main.parent().unwrap_or(Path::new("")))
+    };
     match assembled(main, &over)? {
         Ok(config) => {
             if let Some(error) = cannot_follow(&config, fixed) {

@@ -117,7 +117,7 @@ export const reasonGiven = () => ({ seq: doomed, reason: $("why-reason").value.t
 export function showHistory(bench, may, retract) {
   refill($("history-list"), bench.recent.map((one) => {
     const item = make("li", { "data-tone": one.fate ? "not_counted" : one.tone, "data-seq": one.seq, value: one.seq },
-      shape(one.fate ? "not_counted" : one.tone), make("time", { datetime: one.at }, clock(one.at)),
+      shape(one.fate ? "not_counted" : one.tone), make("time", { datetime: one.at }, clock(one.at)), make("span", { class: "seq" }, one.kind === "reading" && `#${one.seq}`),
       make("span", { class: one.fate ? "words gone" : "words", lang: translated(one.words) ? undefined : "en" }, says(one.words)), one.fate && make("b", {}, t(`fate.${one.fate}`)));
     if (one.may_be_retracted && may) {
       const label = t("button.retract");
@@ -153,7 +153,7 @@ export function showService(state, bench, station) {
     return make("section", { "data-instrument": one.instrument }, make("h3", {}, shape(drawn), `${one.instrument}: ${words}`), make("dl", {}, ...facts.filter(Boolean).flat()));
   }));
   const sinks = (state.sinks ?? []).map((sink) => [make("dt", {}, `${sink.sink} (${sink.kind})`), make("dd", {}, sink.failing ? `${t("sink.failing", { since: clock(sink.failing.since), n: sink.behind })} ${says(sink.failing.error)}. ${capital(says(sink.failing.remedy))}` : t("sink.behind", { n: sink.behind }))]);
-  $("service-daemon").replaceChildren(...[row("service.version", state.version), row("service.journal", `${state.journal}, #${state.state.seq ?? 0}, ${state.journal_health}`)].flat(), ...sinks.flat());
+  $("service-daemon").replaceChildren(...[row("service.version", state.version), row("service.journal", `${state.journal}, #${state.state.seq ?? 0}, ${named("health", state.journal_health)}`)].flat(), ...sinks.flat());
 }
 
 export function showLanguages(choose) {

@@ -96,7 +96,7 @@ export function limitFigures({ lower, upper }) {
 }
 
 // Shape, tone, word and further text of each state.
-function looksOf(face, { here, bench, series, act }) {
+function looksOf(face, { here, bench, act }) {
   const last = here.last;
   switch (face.kind) {
     case "verdict": {
@@ -138,7 +138,7 @@ function looksOf(face, { here, bench, series, act }) {
     case "held": return heldLooks(bench, here, act);
     case "sample": return sampleLooks(bench, here, act);
     case "crimping": return crimpingLooks(bench, here, act);
-    case "over": return overLooks(bench.closed, here, series, act);
+    case "over": return overLooks(bench, here, act);
     case "gone":
       return { shape: "gone", tone: "stop", word: t("word.gone"), lead: t("gone.lead", { since: clock(face.since) }), lines: [line(t("gone.again"))] };
     case "journal_failed": return { shape: "disk", tone: "stop", word: t("word.journal_failed"), lead: t("journal_failed.lead"), lines: [daemonSays(face.message), daemonSays(face.remedy), line(face.gone && t("gone.lead", { since: clock(face.gone.since) }))] };
@@ -161,7 +161,11 @@ function cutFor({ said, reason }, act) {
 
 const troubles = ({ instrument }, here) => (here.troubles ?? []).filter((one) => one.instrument === instrument).flatMap((one) => [daemonSays(one.message), daemonSays(one.remedy)]);
 
-function overLooks(closed, here, series, act) {
+// What the outcome did to a production run.
+const ofOutcome = (bench, id) => bench.recent.filter((one) => one.seq > id && ["run_opened", "run_closed"].includes(one.kind)).map((one) => line(capital(says(one.words))));
+
+function overLooks(bench, here, act) {
+  const { closed } = bench;
   const outcome = closed?.outcome ?? here.outcome.outcome;
   const beside = closed?.reservations ?? here.outcome.reservations ?? [];
   const tally = closed?.tally ?? here.outcome.tally;
@@ -170,7 +174,7 @@ function overLooks(closed, here, series, act) {
   return {
     shape: beside.length > 0 ? "reserved" : outcome, tone: outcome, reserved: beside.length > 0, word: t(`outcome.${outcome}`),
     lead: beside.length > 0 ? t("over.reservations", { list: beside.map((one) => named("reservation", one)).join(", ") }) : closed && asideLead(closed),
-    lines: [beside.length > 0 && closed && line(asideLead(closed)), asideList(closed), line(t("over.series", { series: id, tally: tallyWords(tally) }))],
+    lines: [beside.length > 0 && closed && line(asideLead(closed)), asideList(closed), line(t("over.series", { series: id, tally: tallyWords(tally) })), ...ofOutcome(bench, id)],
     main: ["accepted", "measured"].includes(outcome) ? "next" : "again",
     buttons: [["report", t("button.report"), () => act.report(id)], plan && act.may && ["again", t("button.again"), () => act.start(plan)], ["next", t("button.next"), act.showPlans]].filter(Boolean),
   };

@@ -82,7 +82,7 @@ function draw(state) {
     const series = seriesOf(at, bench);
     $("bench").classList.toggle("alone", !series);
     $("grid").hidden = !series;
-    said = showFace(face, { here: { ...at, troubles: state.troubles }, bench, series, act });
+    said = showFace(face, { here: { ...at, troubles: state.troubles }, bench, act });
     showStrip(series ? bench.pictures ?? [] : []);
     showGrid(series); // how much room it has goes by the face and the strip
   }

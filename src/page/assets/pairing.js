@@ -1,6 +1,6 @@
 // Pairs this device by a code: it stands behind the # of the scanned address, which no browser sends, or is typed.
 
-import { $, setText } from "./dom.js";
+import { $, make, setText } from "./dom.js";
 import { fill, t } from "./texts.js";
 
 // What this browser was let in as, to say what became of it.
@@ -49,7 +49,7 @@ async function pair() {
 fill();
 $("code").value = (given.get("c") ?? "").replace(/(.{4})(?=.)/g, "$1-");
 const shown = fingerprint(given.get("f") ?? "");
-setText($("fingerprint"), shown);
+$("fingerprint").replaceChildren(...shown.split(/(?<=:)/).map((byte) => make("span", {}, byte))); // no line ends within a byte
 $("compare").hidden = shown === "";
 show(was() && !given.get("c") ? "revoked" : "new", { tablet: was() ?? "" });
 $("form").addEventListener("submit", (event) => {

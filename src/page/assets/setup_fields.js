@@ -20,7 +20,7 @@ function around(key, label, help, control, changed) {
     setFaults(faults) {
       control.setAttribute("aria-invalid", String(faults.some((one) => !one.unlikely)));
       fault.classList.toggle("unlikely", faults.length > 0 && faults.every((one) => one.unlikely));
-      fault.replaceChildren(...faults.map((one) => make("span", {}, ...faultWords(one))));
+      fault.replaceChildren(...faults.map((one) => make("span", {}, ...faultWords(one, key))));
     },
   };
   control.addEventListener("input", () => { field.touched = true; changed(); });
@@ -29,19 +29,24 @@ function around(key, label, help, control, changed) {
 
 // A fault in one line. What was got and what is wanted may be one sentence of the table.
 const bothOf = ({ message, want }) => [message, want].filter(Boolean).join(", ");
+// A message about a value may say what is wanted, too.
+const halvesOf = ({ message, want }) => (message.includes(", want ") ? [message] : [message, want].filter(Boolean));
 const joined = (fault, words) => {
-  const { message, want, remedy } = fault;
-  const both = translated(bothOf(fault)) ? words(bothOf(fault)) : [message, want].filter(Boolean).map(words).join(", ");
+  const { remedy } = fault;
+  const both = translated(bothOf(fault)) ? words(bothOf(fault)) : halvesOf(fault).map(words).join(", ");
   return [both, remedy && capital(words(remedy))].filter(Boolean).join(". ");
 };
 
 // A fault in the language that was chosen. What the table of texts lacks a part of is quoted as the daemon says it.
-export function faultWords(fault) {
-  const halves = translated(bothOf(fault)) ? [] : [fault.message, fault.want];
+export function faultWords(fault, key) {
+  const halves = translated(bothOf(fault)) ? [] : halvesOf(fault);
   const parts = [...halves, fault.remedy].filter(Boolean);
-  if (language === "en" || parts.every(translated)) return [joined(fault, says)];
+  if (language === "en" || parts.every(translated)) return [withoutKey(joined(fault, says), key)];
   return [`${t("setup.in_english")} `, make("q", { lang: "en" }, joined(fault, String))];
 }
+
+// Beside its field a key need not be named.
+const withoutKey = (words, key) => (key && words.startsWith(`${key}: `) ? capital(words.slice(key.length + 2)) : words);
 
 const orNull = (text) => (text.trim() === "" ? null : text.trim());
 
@@ -85,6 +90,8 @@ export function yes(key, label, old, changed, usual = false) {
   return Object.assign(field, { value: () => (control.checked === usual ? (old === undefined ? null : control.checked) : control.checked) });
 }
 
+const MANY = 6; // names that need a row of their own
+
 // Several of some names, in the order in which they were chosen.
 export function several(key, label, old, changed, names, words, { help, none } = {}) {
   let chosen = [...(old ?? [])];
@@ -100,6 +107,7 @@ export function several(key, label, old, changed, names, words, { help, none } =
       box.querySelector(`[data-name="${CSS.escape(name)}"]`)?.focus();
     });
   }));
+  field.element.classList.toggle("wide", names.length > MANY);
   const group = make("p", { class: "label" }, label, help && make("small", {}, help));
   field.element.querySelector("label").replaceWith(group);
   draw();

@@ -101,7 +101,12 @@ fn each_fault_of_a_job_stands_at_its_field_as_check_says_it() {
     );
     assert_eq!(
         add(json!({"job": "4711"}))["texts"]["job \"4711\" appears twice"],
-        json!({"key": "check.twice", "with": {"what": "job", "name": "4711"}})
+        json!({"key": "check.twice.job", "with": {"name": "4711"}})
+    );
+    // A file is named from the folder of the configuration.
+    assert_eq!(
+        add(json!({"job": "4711"}))["faults"][0]["remedy"],
+        "the first is at jobs.csv:2"
     );
     assert_eq!(
         faults(&add(json!({"job": "47/11", "plans": ["pump-gone"]}))),

@@ -351,3 +351,24 @@ fn a_folder_that_cannot_be_written_to_is_named_while_the_form_is_still_typed() {
         &json!({"list": "operator", "change": "add", "values": {"name": "mara"}}),
     );
 }
+
+#[test]
+fn what_stands_in_the_way_of_a_plan_has_one_row_for_both_its_halves() {
+    let setup = Setup::of(shop_with("edit = true"));
+    let said = setup.check(
+        "plans.toml",
+        &json!({"list": "plan", "change": "set", "at": 0, "values": {"tool": "T-99"}}),
+    );
+    let fault = &said["faults"][0];
+    assert_eq!(
+        (&fault["message"], &fault["want"]),
+        (
+            &json!("no tool \"T-99\""),
+            &json!("want the id of a [[tool]]")
+        )
+    );
+    assert_eq!(
+        said["texts"]["no tool \"T-99\", want the id of a [[tool]]"],
+        json!({"key": "daemon.unarmable.no_tool", "with": {"got": "T-99"}})
+    );
+}

@@ -7,7 +7,7 @@ use std::path::Path;
 const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 
 /// Keys that the page puts together: the beginning, and where the rest is from.
-const PUT_TOGETHER: [&str; 35] = [
+const PUT_TOGETHER: [&str; 36] = [
     "aloud.",
     "answer.",
     "axis.",
@@ -17,6 +17,7 @@ const PUT_TOGETHER: [&str; 35] = [
     "done.",
     "fate.",
     "fault.",
+    "health.",
     "http.",
     "instrument.zero.",
     "label.",

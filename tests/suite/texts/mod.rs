@@ -135,7 +135,10 @@ fn a_sentence_is_found_with_what_stands_at_its_places() {
 fn what_the_checker_says_has_rows_that_fit_much_and_are_for_faults_alone() {
     use tallyjaw::texts::keyed_check;
     for (sentence, german) in [
-        ("job \"4711\" appears twice", "job „4711“ kommt zweimal vor"),
+        (
+            "job \"4711\" appears twice",
+            "Auftrag „4711“ kommt zweimal vor",
+        ),
         (
             "core_crimp_height: not a number: \"0,05\", want digits with at most one point, such as 1.62",
             "core_crimp_height: „0,05“ ist keine Zahl; nötig sind Ziffern mit höchstens einem Punkt, etwa 1.62",
@@ -151,7 +154,7 @@ fn what_the_checker_says_has_rows_that_fit_much_and_are_for_faults_alone() {
         ),
         (
             "terminal \"RB-090-M\" appears twice",
-            "terminal „RB-090-M“ kommt zweimal vor",
+            "Kontakt „RB-090-M“ kommt zweimal vor",
         ),
         (
             "want another name; the first is at sheet.toml:3",
