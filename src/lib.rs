@@ -13,10 +13,11 @@
 //! | [`spec`] | sheets, plans, limits and the verdict |
 //! | [`config`] | text → checked configuration, or located errors |
 //! | [`entry`] | the journal entries, and the state that follows from them |
+//! | [`stats`] | figures about readings, the only floats |
+//! | [`qualification`] | which combinations of terminal, wire, tool and nest are shown |
 //! | [`station`] | the core: inputs and the time in, entries out |
 //! | [`message`] | what clients and daemon say to each other |
 //! | [`row`] | a reading as a row of a table |
-//! | [`stats`] | figures about readings, the only floats |
 //! | [`report`] | series as a page for a customer, and the check of such a page against the journal |
 //! | *the line* | |
 //! | `durable` | files that are written whole or not at all |
@@ -39,6 +40,7 @@ pub mod letterhead;
 pub(crate) mod markup;
 pub mod message;
 pub mod pictures;
+pub mod qualification;
 pub mod quantity;
 pub mod report;
 pub mod row;

@@ -18,8 +18,19 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     (
         "Look and prove",
         &[
-            "status", "watch", "page", "series", "jobs", "runs", "study", "report", "label",
-            "verify", "export", "archive",
+            "status",
+            "watch",
+            "page",
+            "series",
+            "jobs",
+            "runs",
+            "qualified",
+            "study",
+            "report",
+            "label",
+            "verify",
+            "export",
+            "archive",
         ],
     ),
     (

@@ -48,6 +48,7 @@ mod ports;
 mod progress;
 mod pulled;
 mod qr;
+mod qualified;
 mod query;
 mod reload;
 mod replay;
@@ -141,6 +142,7 @@ enum Command {
     Series(Box<series::Series>),
     Jobs(jobs::Jobs),
     Runs(runs::Runs),
+    Qualified(qualified::Qualified),
     Verify(verify::Verify),
     Study(study::Study),
     Report(Box<report::ReportCommand>),
@@ -199,6 +201,7 @@ impl Command {
             Self::Watch(command) => command.run(context, out),
             Self::Page(command) => command.run(context, out),
             Self::Runs(command) => command.run(context, out),
+            Self::Qualified(command) => command.run(context, out),
             Self::Jobs(command) => command.run(context, out),
             Self::Series(command) => command.run(context, out),
             Self::Verify(command) => command.run(context, out),

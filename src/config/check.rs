@@ -17,8 +17,8 @@ use super::value::unique;
 use crate::quantity::did_you_mean;
 use crate::spec::resolve::{Reasons, resolve};
 use crate::spec::{
-    Axis, AxisName, Catalog, GaugeBlock, Limits, Plan, Purpose, SheetRow, Subject, Terminal,
-    Unarmable, wire,
+    Axis, AxisName, Catalog, GaugeBlock, Limits, Plan, Purpose, QualificationRule, SheetRow,
+    Subject, Terminal, Unarmable, wire,
 };
 
 /// The contents of all files, before references are checked.
@@ -33,6 +33,7 @@ pub(super) struct Raw {
     pub(super) plans: Vec<RawPlan>,
     pub(super) jobs: Vec<RawJob>,
     pub(super) runs: Vec<RawRun>,
+    pub(super) qualification: Option<QualificationRule>,
 }
 
 /// Reports names that are defined twice and names that are not defined.
@@ -309,6 +310,7 @@ impl Raw {
             jobs: (!self.jobs.is_empty())
                 .then(|| self.jobs.iter().map(|raw| raw.job.clone()).collect()),
             runs: self.runs.iter().map(|raw| raw.run.clone()).collect(),
+            qualification: self.qualification,
             signals: instruments().filter_map(|raw| raw.signal.clone()).collect(),
         }
     }

@@ -8,11 +8,11 @@ use super::sink::{self, SinkConfig};
 use super::table::Table;
 use super::value::{percent, unique};
 use super::{DaemonConfig, FilePattern, PageConfig, PictureFolder, ShopConfig};
-use super::{announce, page, parse, shop};
+use super::{announce, page, parse, qualification, shop};
 use crate::letterhead::Letterhead;
 use crate::quantity::{Dimension, Zone, nearest};
 use crate::spec::axis::{AXES, PLAUSIBLE_PERCENT};
-use crate::spec::{Axis, AxisName};
+use crate::spec::{Axis, AxisName, QualificationRule};
 use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 
@@ -33,6 +33,7 @@ pub struct MainFile {
     pub(super) instruments: Vec<RawInstrument>,
     pub(super) axes: Vec<Axis>,
     pub(super) runs: Vec<RawRun>,
+    pub(super) qualification: Option<QualificationRule>,
     sheets: Vec<FilePattern>,
     plans: Vec<FilePattern>,
     tools: Vec<FilePattern>,
@@ -136,6 +137,7 @@ pub fn main_file(source: &Source) -> MainFile {
         .collect();
     let axes = axes(&mut root, faults_ref);
     let runs = production_run::read(&mut root, faults_ref);
+    let qualification = qualification::read(&mut root, faults_ref);
     let sinks = sink::read(&mut root, faults_ref, base);
     root.finish(faults_ref);
     MainFile {
@@ -153,6 +155,7 @@ pub fn main_file(source: &Source) -> MainFile {
         instruments,
         axes,
         runs,
+        qualification,
         sheets: daemon.sheets,
         plans: daemon.plans,
         tools: daemon.tools,

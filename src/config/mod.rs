@@ -27,6 +27,7 @@ mod page;
 mod parse;
 mod plan;
 mod production_run;
+mod qualification;
 mod row;
 mod sheet;
 mod shop;
@@ -233,6 +234,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
         plans,
         jobs,
         runs: main.runs,
+        qualification: main.qualification,
     };
     check::references(&raw, &mut faults);
     let catalog = raw.catalog();

@@ -19,6 +19,7 @@ pub mod lowest;
 mod noting;
 mod pictured;
 pub mod production;
+pub mod qualifying;
 pub mod read_again;
 mod reading;
 pub mod repeat;

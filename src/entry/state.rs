@@ -6,6 +6,7 @@
 use super::answers::Answers;
 use super::pictured::PictureKept;
 use super::production::fold::Production;
+use super::qualifying::Qualifying;
 use super::repeat::Repeat;
 use super::resume::Stopped;
 use super::runs::{Alert, MOST_ALERTS, Runs};
@@ -33,6 +34,8 @@ pub struct State {
     pub instruments: BTreeMap<String, InstrumentState>,
     /// By id of the crimp tool.
     pub tools: BTreeMap<String, ToolState>,
+    /// What qualification series have shown.
+    pub qualifying: Qualifying,
 }
 
 /// What the journal knows of a crimp tool.
@@ -286,6 +289,7 @@ impl State {
     /// The time since a zero is what has passed, whatever the wall clock was set to meanwhile.
     fn complete(&mut self, at: WallMicros, completed: &Completed) {
         self.verify(at, completed);
+        self.qualify(at, completed);
         let station = self.station(&completed.station);
         let full = station.series.take();
         let pictures = full.as_ref().map(|series| series.pictures.clone());

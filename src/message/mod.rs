@@ -17,6 +17,7 @@ pub mod nests;
 pub mod page;
 pub mod picture;
 pub mod production;
+pub mod qualified;
 pub mod reply;
 pub mod request;
 pub mod schema;

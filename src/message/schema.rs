@@ -7,6 +7,7 @@
 mod words;
 
 use super::nests::NestsMessage;
+use super::qualified::{QualifiedMessage, RuleMessage};
 use super::{ErrorObject, FeedRequest, Hello, Notice, StateMessage, reply, request};
 use crate::config;
 use crate::entry::line;
@@ -82,6 +83,18 @@ pub fn control() -> Value {
         let (result, error) = (answer("result", outcome), answer("error", error));
         json_schema!({"anyOf": [{"title": "request", "oneOf": requests}, result, error]})
     })
+}
+
+/// The schema of a line of `tallyjaw qualified --json`.
+pub fn qualified() -> Value {
+    whole(
+        "tallyjaw: a line of `tallyjaw qualified --json`",
+        |generator| {
+            let rule = generator.subschema_for::<RuleMessage>();
+            let combination = generator.subschema_for::<QualifiedMessage>();
+            json_schema!({"anyOf": [rule, combination]})
+        },
+    )
 }
 
 /// The schema of the text in a label's code: a string.

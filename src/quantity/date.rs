@@ -35,6 +35,14 @@ impl Date {
     pub fn plus_days(self, days: u32) -> Option<Self> {
         self.0.checked_add(i64::from(days).days()).ok().map(Self)
     }
+
+    /// The day that is `months` later, or the last day of a month that has no such day; `None` beyond the calendar.
+    pub fn plus_months(self, months: u32) -> Option<Self> {
+        self.0
+            .checked_add(i64::from(months).months())
+            .ok()
+            .map(Self)
+    }
 }
 
 fn day_of(at: WallMicros) -> Option<civil::Date> {
@@ -83,6 +91,8 @@ mod tests {
         assert!(day.is_over(at("2026-11-26T00:00:00Z")));
         assert!(day.is_ahead(at("2026-11-24T23:59:59Z")));
         assert_eq!(day.plus_days(30).unwrap().to_string(), "2026-12-25");
+        let last: Date = "2026-11-30".parse().unwrap();
+        assert_eq!(last.plus_months(3).unwrap().to_string(), "2027-02-28");
         for text in [
             "2026-02-30",
             "25.11.2026",

@@ -144,6 +144,13 @@ pub fn check(id: &str, care: &ToolCare, crimps: Option<u64>, now: WallMicros) ->
             "the check date of {id}, {day}, is in the future: check that date and this machine's clock"
         ));
     }
+    found.extend(overdue(id, care, crimps, now));
+    found
+}
+
+/// Those of [`check`] that say that it is overdue.
+pub fn overdue(id: &str, care: &ToolCare, crimps: Option<u64>, now: WallMicros) -> Vec<String> {
+    let mut found = Vec::new();
     if let Some(due) = care.check_due.filter(|due| due.is_over(now)) {
         found.push(format!(
             "the check of {id} was due on {due}: have it checked"

@@ -1,7 +1,8 @@
 //! Everything that can be armed, as one value; a reload replaces it as a whole.
 
 use super::{
-    Axis, AxisName, Instrument, KnownJob, Plan, ProductionRun, SampleOf, Signal, Terminal, Tool,
+    Axis, AxisName, Instrument, KnownJob, Plan, ProductionRun, QualificationRule, SampleOf, Signal,
+    Terminal, Tool,
 };
 
 /// The checked content of the configuration.
@@ -25,6 +26,8 @@ pub struct Catalog {
     pub jobs: Option<Vec<KnownJob>>,
     /// Production runs.
     pub runs: Vec<ProductionRun>,
+    /// The rule of qualification; `None` where the shop has none of its own.
+    pub qualification: Option<QualificationRule>,
     /// Scanners, pedals and counters.
     pub signals: Vec<Signal>,
 }

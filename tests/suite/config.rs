@@ -13,6 +13,7 @@ mod logos;
 mod makers;
 mod mistakes;
 mod production_runs;
+mod qualification;
 mod sinks;
 
 fn repository() -> PathBuf {

@@ -53,6 +53,7 @@ mod plans;
 mod ports;
 mod pull_force;
 mod pulling;
+mod qualified;
 mod recording;
 mod replug;
 mod report;

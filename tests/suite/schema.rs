@@ -385,7 +385,7 @@ fn of_schema(whole: &Value, pointers: &[&str]) -> BTreeMap<String, BTreeSet<Stri
 /// The configuration's schema is written by hand; here it is compared with the keys that the readers know.
 #[test]
 fn the_schema_of_the_configuration_has_the_keys_and_names_that_its_readers_know_and_no_other() {
-    const TABLES: [(&str, &[&str]); 16] = [
+    const TABLES: [(&str, &[&str]); 17] = [
         (
             "this file",
             &[
@@ -398,6 +398,7 @@ fn the_schema_of_the_configuration_has_the_keys_and_names_that_its_readers_know_
         ("[daemon]", &["/$defs/daemon/properties"]),
         ("[page]", &["/$defs/page/properties"]),
         ("[shop]", &["/$defs/shop/properties"]),
+        ("[qualification]", &["/$defs/qualification/properties"]),
         ("[[station]]", &["/$defs/station/properties"]),
         ("[[operator]]", &["/$defs/operator/properties"]),
         ("[[instrument]]", &["/$defs/instrument/properties"]),
@@ -486,7 +487,15 @@ fn every_field_says_what_it_means_and_each_schema_is_printed_by_its_name() {
         .collect();
     assert_eq!(
         names,
-        ["config", "control", "entry", "feed", "label", "nests"]
+        [
+            "config",
+            "control",
+            "entry",
+            "feed",
+            "label",
+            "nests",
+            "qualified"
+        ]
     );
     let list = printed(&[]);
     for name in names {

@@ -37,6 +37,8 @@ enum Of {
     Label,
     /// The answer of `nests --json`
     Nests,
+    /// A line of `tallyjaw qualified --json`
+    Qualified,
 }
 
 impl SchemaCommand {
@@ -50,7 +52,7 @@ impl SchemaCommand {
             }
             (None, false) => {
                 for of in Of::ALL {
-                    writeln!(out, "{:8} {}", of.name(), of.says())?;
+                    writeln!(out, "{:9} {}", of.name(), of.says())?;
                 }
                 writeln!(
                     out,
@@ -63,13 +65,14 @@ impl SchemaCommand {
 }
 
 impl Of {
-    const ALL: [Self; 6] = [
+    const ALL: [Self; 7] = [
         Self::Entry,
         Self::Feed,
         Self::Control,
         Self::Config,
         Self::Label,
         Self::Nests,
+        Self::Qualified,
     ];
 
     const fn name(self) -> &'static str {
@@ -80,6 +83,7 @@ impl Of {
             Self::Config => "config",
             Self::Label => "label",
             Self::Nests => "nests",
+            Self::Qualified => "qualified",
         }
     }
 
@@ -97,6 +101,7 @@ impl Of {
             }
             Self::Label => "the text in the QR code of a label",
             Self::Nests => "the answer of `nests --json`",
+            Self::Qualified => "a line of `tallyjaw qualified --json`",
         }
     }
 
@@ -108,6 +113,7 @@ impl Of {
             Self::Config => serde_json::from_str(crate::config::SCHEMA).unwrap_or_default(),
             Self::Label => schema::label(),
             Self::Nests => schema::nests(),
+            Self::Qualified => schema::qualified(),
         }
     }
 }

@@ -2,6 +2,7 @@
 
 mod care;
 mod production;
+mod qualifying;
 mod runs;
 mod state;
 mod values;

@@ -6,7 +6,7 @@ use super::values::{
     adapter, at, attached, axis_name, journal, limits, measured, name, quantity, reading, seq,
     subject, tally, text, unit, verdict,
 };
-use super::{job, lots, pictures, production};
+use super::{job, lots, pictures, production, qualifying};
 use crate::entry::answers::Answers;
 use crate::entry::repeat::Repeat;
 use crate::entry::resume::Stopped;
@@ -425,13 +425,17 @@ pub(crate) fn state() -> BoxedStrategy<State> {
         stations,
         instruments,
         tools,
+        qualifying::qualifying(),
     )
-        .prop_map(|(journal, last, stations, instruments, tools)| State {
-            journal,
-            last,
-            stations,
-            instruments,
-            tools,
-        })
+        .prop_map(
+            |(journal, last, stations, instruments, tools, qualifying)| State {
+                journal,
+                last,
+                stations,
+                instruments,
+                tools,
+                qualifying,
+            },
+        )
         .boxed()
 }

@@ -7,6 +7,7 @@ use super::journal::time;
 use super::names;
 use super::parts::{LookAnswer, PullAnswer, answers};
 use super::production::ProductionForm;
+use super::qualifying::{Qualification, qualifying};
 use super::reading::Reading;
 use super::runs::Run;
 use super::values::{measured, mn, nm, quantity};
@@ -36,6 +37,9 @@ pub(super) struct State {
     instruments: BTreeMap<String, Instrument>,
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     tools: BTreeMap<String, care::Crimps>,
+    /// What qualification series have shown.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    qualifications: Vec<Qualification>,
 }
 
 #[derive(Serialize, Deserialize, JsonSchema)]
@@ -198,6 +202,7 @@ impl From<&entry::State> for State {
             tools: tools
                 .map(|(name, tool)| (name.clone(), tool.into()))
                 .collect(),
+            qualifications: Qualification::all_of(&state.qualifying),
         }
     }
 }
@@ -212,6 +217,7 @@ impl TryFrom<State> for entry::State {
             stations: each(body.stations, TryInto::try_into)?,
             instruments: each(body.instruments, TryInto::try_into)?,
             tools: each(body.tools, |tool| Ok(tool.into()))?,
+            qualifying: qualifying(body.qualifications)?,
         })
     }
 }

@@ -14,7 +14,7 @@ pub use figures::{FIGURES, PULL_FIGURES};
 use super::chart::{moving_range_freedom, moving_range_sigma};
 use super::describe::{mean, positive_sd, sd};
 use super::distribution::Normal;
-use super::sample::float;
+use super::sample::{float, nearest};
 use super::tolerance::{self, Interval};
 use super::{CONFIDENCE, Limits, Sample, Summary, Undefined};
 
@@ -96,6 +96,12 @@ impl Capability {
         Self { asked, ..self }
     }
 
+    /// As [`Self::asking`], in hundredths.
+    #[must_use]
+    pub fn asking_hundredths(self, asked: u32) -> Self {
+        self.asking(float(asked.into()) / 100.0)
+    }
+
     /// Sums and counts of the readings.
     pub fn summary(&self) -> &Summary {
         &self.all
@@ -169,6 +175,11 @@ impl Capability {
             spread.freedom,
             CONFIDENCE,
         )
+    }
+
+    /// As [`Self::ppk_least`] in whole thousandths, rounded down: it is never shown larger than it is.
+    pub fn ppk_least_milli(&self) -> Result<i64, Undefined> {
+        Ok(nearest((self.ppk_least()? * 1_000.0).floor()))
     }
 
     /// Number of pieces that demonstrate the required index if Ppk stays as it is.

@@ -402,6 +402,7 @@ pub(crate) fn catalog() -> Catalog {
         care: ToolCare::default(),
     };
     Catalog {
+        qualification: None,
         stations: vec!["bench-1".to_owned()],
         axes: Axis::built_in(),
         terminals: vec![terminal],
