@@ -300,3 +300,32 @@ fn what_says_nothing_of_a_nest_is_left_out_with_its_reason() {
         "{out}"
     );
 }
+
+#[test]
+fn where_height_speaks_for_one_nest_and_width_for_another_the_answer_says_so() {
+    let both = |text: String| {
+        text.replace(
+            "[\"core_crimp_height\"]",
+            "[\"core_crimp_height\", \"core_crimp_width\"]",
+        )
+    };
+    let mut bench = Bench::new(&both(plans()));
+    let around = |height: i64, width: i64| {
+        let heights = [0, 1, 2, 1, 0].map(|step| height + step);
+        let widths = [0, 1, 2, 1, 0].map(|step| width + step);
+        [heights, widths].concat()
+    };
+    let factory = bench.measure("factory", &around(161, 240));
+    bench.measure("nest-1", &around(161, 255));
+    bench.measure("nest-2", &around(175, 240));
+    let (code, out) = bench.run(&["nests", &factory]);
+    assert_eq!(code, Some(0), "{out}");
+    let sentence = "No nest is the best on every axis: by core crimp height R-02 nest 1, by core crimp width R-02 nest 2. \
+                    The limits of these axes decide which matters more.";
+    assert!(out.contains(sentence), "{out}");
+    bench.measure("nest-3", &around(162, 239));
+    let (_, out) = bench.run(&["nests", &factory]);
+    let sentence = "R-02 nest 3 gives core crimp height 1.628 ±0.010 mm where the factory has 1.618 mm, \
+                    and core crimp width 2.398 ±0.010 mm where the factory has 2.408 mm: the best of 3.";
+    assert!(out.contains(sentence), "{out}");
+}

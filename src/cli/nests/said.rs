@@ -148,20 +148,36 @@ impl Found {
         for (ranked, nest) in self.in_order() {
             for (scale, of) in scales.iter().zip(&ranked.axes) {
                 let difference = scale.difference(of);
-                let is = word(ranked.standing, of.may_be_nearest);
+                let is = if self.judged.len() == 1 {
+                    "the only one"
+                } else {
+                    word(ranked.standing, of.may_be_nearest)
+                };
                 columns.row(row(&name(&nest.holder), scale, &of.mean, difference, is));
             }
         }
         columns.write(out)?;
         writeln!(out, "\n{}", safe(&self.sentence()))?;
-        for (holder, why) in &self.not_ranked {
-            writeln!(out, "not ranked: {}: {why}", safe(&name(holder)))?;
+        for (why, nests) in self.reasons() {
+            writeln!(out, "not ranked: {}: {why}", safe(&nests.join(", ")))?;
         }
         for (why, ids) in &self.left_out {
             writeln!(out, "left out: {}", series(ids, why))?;
         }
         writeln!(out, "\n{NOTE}")?;
         Ok(())
+    }
+
+    /// Each reason why nests are not ranked, with these.
+    fn reasons(&self) -> Vec<(&str, Vec<String>)> {
+        let mut reasons: Vec<(&str, Vec<String>)> = Vec::new();
+        for (holder, why) in &self.not_ranked {
+            match reasons.iter_mut().find(|(known, _)| known == why) {
+                Some((_, nests)) => nests.push(name(holder)),
+                None => reasons.push((why, vec![name(holder)])),
+            }
+        }
+        reasons
     }
 
     /// What the ranking amounts to.
@@ -187,7 +203,7 @@ impl Found {
                 scale.unit
             )
         });
-        let gives = gives.collect::<Vec<_>>().join(" and ");
+        let gives = gives.collect::<Vec<_>>().join(", and ");
         let indistinct = self.in_order();
         let indistinct =
             indistinct.filter(|(ranked, _)| ranked.standing == Standing::NotDistinguished);
