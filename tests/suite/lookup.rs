@@ -282,3 +282,140 @@ fn what_is_in_no_sheet_is_refused_with_what_there_is() {
         assert!(err.contains(got) && err.contains(help), "{command}: {err}");
     }
 }
+
+#[test]
+fn a_make_up_is_checked_against_the_size_that_is_printed_on_the_wire() {
+    let folder = tempfile::tempdir().unwrap();
+    let (code, out, _) = run(folder.path(), "wire 19x0.36");
+    assert_eq!(code, Some(0));
+    assert!(
+        out.contains("listed as 2.0 mm²: thin-wall automotive cable"),
+        "{out}"
+    );
+    assert!(
+        out.contains("listed as 14 AWG: automotive low-voltage cable"),
+        "{out}"
+    );
+    for (arguments, want, says) in [
+        (
+            "30x0.25 --printed 1.5mm²",
+            0,
+            "no size is nearer to 30 × 0.25 mm than the printed 1.5 mm²",
+        ),
+        (
+            "19x0.40 --printed 2.0mm²",
+            1,
+            "this is nearer to 2.5 mm² (−4.5 %) than to 2.0 mm² (+19.4 %)",
+        ),
+        (
+            "19x0.37 --printed 14ga --sizing awg_area",
+            1,
+            "measure a strand to 0.001 mm to decide",
+        ),
+        (
+            "19x0.370 --printed 14ga --sizing awg_area",
+            0,
+            "no size is nearer",
+        ),
+    ] {
+        let (code, out, err) = run(folder.path(), &format!("wire {arguments}"));
+        assert_eq!((code, err.as_str()), (Some(want), ""), "{arguments}");
+        assert!(out.contains(says), "{arguments}: {out}");
+        let (code, out, _) = run(folder.path(), &format!("wire --json {arguments}"));
+        let line: Value = serde_json::from_str(&out).unwrap();
+        assert_eq!(
+            (code, &line["is_printed_size"]),
+            (Some(want), &Value::from(want == 0))
+        );
+    }
+    for (arguments, says) in [
+        ("30x0.25 --printed 16ga", "16 ga is not one size"),
+        (
+            "2.0mm² --printed 14ga",
+            "--printed is checked against a make-up",
+        ),
+        ("--printed 14ga", "no wire was named"),
+    ] {
+        let (code, _, err) = run(folder.path(), &format!("wire {arguments}"));
+        assert_eq!(code, Some(2), "{arguments}");
+        assert!(err.contains(says), "{arguments}: {err}");
+    }
+}
+
+#[test]
+fn how_much_of_the_conductor_is_left_in_a_crimp_is_a_figure_with_its_caution() {
+    let folder = tempfile::tempdir().unwrap();
+    // 0.85 · 1.62 · 2.40 = 3.3048; 3.3048 - 1.6 = 1.7048 of 19 · π/4 · 0.37² = 2.0429; 3.3048 of 1.6 + 2.0429
+    let crimp = "wire 19x0.37 --crimp 1.62x2.40 --form-factor 0.85 --barrel 1.6mm²";
+    let (code, out, err) = run(folder.path(), crimp);
+    assert_eq!((code, err.as_str()), (Some(0), ""));
+    for line in [
+        "cross-section of the crimp: 3.30 mm² (form factor 0.85 · height · width)",
+        "strands in the crimp: 1.70 mm² (cross-section less a barrel of 1.60 mm²), 83.5 % of the conductor's 2.04 mm²",
+        "cross-section of the crimp: 90.7 % of barrel and conductor before it",
+        "These figures are common practice, no source",
+        "The crimp height of the maker's sheet decides, not these figures.",
+    ] {
+        assert!(out.contains(line), "{line}: {out}");
+    }
+    let (_, out, _) = run(folder.path(), &format!("--json {crimp}"));
+    let line: Value = serde_json::from_str(out.lines().last().unwrap()).unwrap();
+    assert_eq!(
+        [
+            &line["kind"],
+            &line["strands_of_conductor_permille"],
+            &line["section_of_metal_permille"]
+        ],
+        [
+            &Value::from("crimp_section"),
+            &Value::from(835),
+            &Value::from(907)
+        ]
+    );
+    let measured = "wire 2.0mm² --crimp 1.62x2.40 --section 3.3mm²";
+    let (_, out, _) = run(folder.path(), measured);
+    assert!(out.contains("3.30 mm², a form factor of 0.849"), "{out}");
+    let (_, out, _) = run(folder.path(), "wire 2.0mm² --strands 1.72mm²");
+    assert!(
+        out.contains("1.72 mm², 86.0 % of the conductor's 2.00 mm²"),
+        "{out}"
+    );
+    assert!(out.contains("The size of a wire is nominal"), "{out}");
+    for (arguments, says) in [
+        (
+            "19x0.37 --crimp 1.62x2.40",
+            "the area of the cross-section is not known",
+        ),
+        (
+            "19x0.37 --barrel 1.6mm²",
+            "the area of the cross-section is not known",
+        ),
+        (
+            "19x0.37 --crimp 1.62 --form-factor 0.85",
+            "want height and width of the crimp",
+        ),
+        (
+            "19x0.37 --crimp 1.62x-2 --form-factor 0.85",
+            "want height and width of the crimp",
+        ),
+        (
+            "19x0.37 --crimp 1.62x2.40 --form-factor 1.2",
+            "want above 0 and at most 1",
+        ),
+        ("19x0.37 --form-factor 0.8", "--crimp"),
+        (
+            "19x0.37 --crimp 1x1 --section 3mm²",
+            "is larger than height × width",
+        ),
+        (
+            "19x0.37 --section 3mm² --barrel 4mm²",
+            "nothing is left for the strands",
+        ),
+        ("14ga --strands 1.7mm²", "14 ga is not one size"),
+        ("--strands 1.7mm²", "no wire was named"),
+    ] {
+        let (code, _, err) = run(folder.path(), &format!("wire {arguments}"));
+        assert_eq!(code, Some(2), "{arguments}");
+        assert!(err.contains(says), "{arguments}: {err}");
+    }
+}

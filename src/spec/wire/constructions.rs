@@ -48,6 +48,48 @@ pub const CONSTRUCTIONS: &[Constructions] = &[
             (19, 46, "12 AWG"),
         ],
     },
+    Constructions {
+        title: "thin-wall automotive cable, symmetric conductor, type A (ISO 6722-1; seen second-hand, a cable maker's table)",
+        rows: &[
+            (7, 20, "0.22 mm²"),
+            (7, 26, "0.35 mm²"),
+            (19, 19, "0.5 mm²"),
+            (19, 23, "0.75 mm²"),
+            (19, 26, "1.0 mm²"),
+            (19, 32, "1.5 mm²"),
+            (19, 36, "2.0 mm²"),
+            (19, 41, "2.5 mm²"),
+        ],
+    },
+    Constructions {
+        title: "thin-wall automotive cable, asymmetric conductor, type B (ISO 6722-1; seen second-hand, a cable maker's table)",
+        rows: &[
+            (12, 20, "0.35 mm²"),
+            (16, 20, "0.5 mm²"),
+            (24, 20, "0.75 mm²"),
+            (32, 20, "1.0 mm²"),
+            (30, 25, "1.5 mm²"),
+            (30, 30, "2.0 mm²"),
+            (50, 25, "2.5 mm²"),
+            (45, 31, "3.0 mm²"),
+            (56, 30, "4.0 mm²"),
+            (84, 30, "6.0 mm²"),
+            (126, 40, "16.0 mm²"),
+        ],
+    },
+    Constructions {
+        title: "automotive low-voltage cable by gauge (SAE J1128; seen second-hand, a cable maker's table)",
+        rows: &[
+            (7, 32, "20 AWG"),
+            (19, 19, "20 AWG"),
+            (19, 23, "18 AWG"),
+            (19, 29, "16 AWG"),
+            (19, 36, "14 AWG"),
+            (19, 45, "12 AWG"),
+            (19, 58, "10 AWG"),
+            (50, 45, "8 AWG"),
+        ],
+    },
 ];
 
 impl Constructions {

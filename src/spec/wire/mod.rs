@@ -2,6 +2,7 @@
 //! always shown with the area.
 
 mod constructions;
+pub mod crimped;
 mod doubt;
 mod gauges;
 pub mod strands;

@@ -1,13 +1,15 @@
-//! `tallyjaw wire`: exit 0 if the size was found, 2 if it does not exist.
+//! `tallyjaw wire`: exit 0 if the size was found, 1 if a make-up is not surely of the size that is printed on the wire, 2
+//! if the size does not exist.
+
+mod crimped;
+mod made_up;
 
 use super::columns::Columns;
 use super::{Context, Exit, Failure};
 use crate::quantity::{Area, Decimal};
 use crate::spec::pull_table::{PULL_TABLES, PullRow, PullTable};
-use crate::spec::wire::strands::{near as near_sizes, percent, two_decimals};
 use crate::spec::wire::{
-    self, CONSTRUCTIONS, Constructions, Gauge, Strands, WireError, nearest_awg, resolve, table,
-    three_digits,
+    self, Gauge, Strands, WireError, nearest_awg, resolve, table, three_digits,
 };
 use crate::spec::{Sizes, SizingSystem, WireRequest, WireSize};
 use serde_json::{Value, json};
@@ -19,9 +21,8 @@ awg_area    d = 0.127 mm · 92^((36-n)/39) (ASTM B258, from memory), as an area
 ISO-size    what a vehicle maker's wiring manual lists (seen second-hand); no sizing system, give the mm²
 Tables pair gauges with mm² in other ways too. The print on the wire decides.";
 
-const MADE_UP: &str = "\
-The area is count · π/4 · d². Sizes in mm² are nominal (IEC 60228 and ISO 6722-1, from memory) and need not be the
-area of their strands. None of these sizes is chosen: the print on the wire decides.";
+const NOMINAL: &str =
+    "The size of a wire is nominal: with its make-up (19x0.37) the area is that of its strands.";
 
 const PULL_NOTE: &str = "If the maker's sheet has no pull force, a plan can name a table: pull_force_table. A value of the sheet is always preferred.";
 
@@ -29,9 +30,12 @@ const PULL_NOTE: &str = "If the maker's sheet has no pull force, a plan can name
 ///
 /// A gauge is a different size in each system, so the system is named and never assumed. A gauge is shown with
 /// the minimum pull forces of published tables.
+///
+/// With the dimensions of a crimp, or areas that were measured in its cross-section: how much of the conductor's area is
+/// left in it. The crimp height of the maker's sheet decides, not this figure.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw wire                            list every gauge\n  tallyjaw wire 16 ga                      its size in both systems\n  tallyjaw wire 16 ga --sizing sae_metric  its size in one\n  tallyjaw wire 2.0 mm²                    the nearest gauges\n  tallyjaw wire 19x0.37                    strands and their diameter in mm: area, and sizes near it"
+    after_help = "Examples:\n  tallyjaw wire                            list every gauge\n  tallyjaw wire 16 ga                      its size in both systems\n  tallyjaw wire 16 ga --sizing sae_metric  its size in one\n  tallyjaw wire 2.0 mm²                    the nearest gauges\n  tallyjaw wire 19x0.37                    strands and their diameter in mm: area, and sizes near it\n  tallyjaw wire 19x0.37 --printed \"2.0 mm²\"                        is it that size?\n  tallyjaw wire 19x0.37 --crimp 1.62x2.40 --form-factor 0.85 --barrel \"1.6 mm²\""
 )]
 pub(super) struct Wire {
     /// A size: 16 ga, 2/0 AWG, 2.0 mm²; or a make-up: 19x0.37
@@ -39,6 +43,11 @@ pub(super) struct Wire {
     /// The system of a gauge: `sae_metric` or `awg_area`
     #[arg(long, value_name = "SYSTEM", value_parser = sizing)]
     sizing: Option<SizingSystem>,
+    /// The size that is printed on the wire, to check a make-up against
+    #[arg(long, value_name = "SIZE")]
+    printed: Option<String>,
+    #[command(flatten)]
+    crimp: crimped::CrimpOptions,
 }
 
 /// The sizing system with this name.
@@ -55,6 +64,11 @@ fn no_size(error: &WireError) -> Failure {
 
 impl Wire {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let crimp = self.crimp.crimp()?;
+        if self.size.is_empty() && (crimp.is_some() || self.printed.is_some()) {
+            return Err(Failure::usage("no wire was named")
+                .with_remedy("name its size or its make-up first: tallyjaw wire 19x0.37"));
+        }
         if self.size.is_empty() {
             return list(context, self.sizing, out);
         }
@@ -62,7 +76,21 @@ impl Wire {
         if said.contains(['x', 'X', '×', '*']) {
             let strands = said.parse::<Strands>();
             let strands = strands.map_err(|error| Failure::usage(error.to_string()))?;
-            return made_up(&strands, context, out);
+            let printed = self.printed.map(|text| WireRequest {
+                text,
+                sizing: self.sizing,
+            });
+            let printed = printed.as_ref().map(resolve).transpose();
+            let printed = printed.map_err(|error| no_size(&error))?;
+            let exit = made_up::show(strands, printed.as_ref(), context, out)?;
+            if let Some(crimp) = crimp {
+                crimp.show(strands.area(), context, out)?;
+            }
+            return Ok(exit);
+        }
+        if self.printed.is_some() {
+            return Err(Failure::usage("--printed is checked against a make-up")
+                .with_remedy("name the strands and their diameter: tallyjaw wire 19x0.37 --printed \"2.0 mm²\""));
         }
         let request = |sizing| WireRequest {
             text: said.clone(),
@@ -70,7 +98,7 @@ impl Wire {
         };
         let found = match resolve(&request(self.sizing)) {
             Ok(wire) => vec![wire],
-            Err(WireError::SizingMissing { .. }) => {
+            Err(WireError::SizingMissing { .. }) if crimp.is_none() => {
                 [SizingSystem::SaeMetric, SizingSystem::AwgArea]
                     .into_iter()
                     .filter_map(|sizing| resolve(&request(Some(sizing))).ok())
@@ -93,71 +121,13 @@ impl Wire {
         {
             beside(gauge, out)?;
         }
+        if let (Some(crimp), Some(wire)) = (crimp, found.first()) {
+            crimp.show(wire.area, context, out)?;
+            if !context.json {
+                writeln!(out, "{NOMINAL}")?;
+            }
+        }
         Ok(Exit::Yes)
-    }
-}
-
-/// Writes the area of a make-up, and the sizes near to it: none of them is chosen.
-fn made_up(strands: &Strands, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-    let area = strands.area();
-    let near = near_sizes(area);
-    let (least, most) = strands.possible();
-    let listed: Vec<(&str, &str)> = CONSTRUCTIONS.iter().flat_map(listed_as(strands)).collect();
-    if context.json {
-        let near = near.iter().map(|near| {
-            json!({
-                "size": near.name,
-                "mm2": number(near.area.mm2()),
-                "difference_permille": near.difference_permille,
-            })
-        });
-        let listed = listed
-            .iter()
-            .map(|(size, table)| json!({"size": size, "table": table}));
-        let line = json!({
-            "kind": "strands",
-            "strands": strands.count(),
-            "diameter_nm": strands.diameter().nanometres(),
-            "mm2": number(area.mm2()),
-            "least_mm2": number(least.mm2()),
-            "most_mm2": number(most.mm2()),
-            "near": near.collect::<Vec<_>>(),
-            "listed": listed.collect::<Vec<_>>(),
-        });
-        writeln!(out, "{line}")?;
-        return Ok(Exit::Yes);
-    }
-    writeln!(out, "{strands} is {area}")?;
-    writeln!(
-        out,
-        "the rounding of the diameter leaves {} to {} possible\n",
-        two_decimals(least),
-        two_decimals(most)
-    )?;
-    let mut columns = Columns::new(&["size near to it", "its area", "this is"]);
-    for near in &near {
-        let by = percent(near.difference_permille);
-        columns.row(vec![near.name.clone(), two_decimals(near.area), by]);
-    }
-    columns.write(out)?;
-    for (size, table) in listed {
-        writeln!(out, "\nlisted as {size}: {table}")?;
-    }
-    writeln!(out, "\n{MADE_UP}")?;
-    Ok(Exit::Yes)
-}
-
-/// The sizes that a table lists for a make-up, with its title.
-fn listed_as(
-    strands: &Strands,
-) -> impl Fn(&'static Constructions) -> Vec<(&'static str, &'static str)> {
-    let (count, diameter) = (strands.count(), strands.diameter().nanometres());
-    move |table| {
-        let rows = table.rows();
-        let of_it = rows.filter(|(strands, hundredths, _)| {
-            *strands == count && i64::from(*hundredths) * 10_000 == diameter
-        });
-        of_it.map(|(_, _, size)| (size, table.title)).collect()
     }
 }
 
