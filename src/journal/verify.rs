@@ -17,6 +17,7 @@ use crate::entry::read_again::ReadAgain;
 use crate::entry::{
     DamageAccepted, Entry, JournalEntry, JournalId, RolledBack, Seq, Stamped, State,
 };
+use crate::qualification;
 use std::path::Path;
 
 /// A fault: a line that was changed, or an entry that does not follow.
@@ -239,7 +240,8 @@ impl Walk {
         }
         match self.state.take() {
             Some(mut state) => {
-                for mismatch in audit(&state, &stamped) {
+                let shown = qualification::audit(&state, &stamped);
+                for mismatch in audit(&state, &stamped).into_iter().chain(shown) {
                     self.add_mismatch(stamped.seq, &mismatch);
                 }
                 if let Some(Mismatch { got, want, .. }) = self.values.check(&state, &stamped) {

@@ -131,7 +131,7 @@ impl fmt::Display for Lacking {
                 series,
             } => write!(
                 f,
-                "{}: the lower 95 % confidence bound of Ppk is {}, want {} (series {series})",
+                "{}: the lower 95 % confidence bound of Ppk is {} instead of {} (series {series})",
                 axis.words(),
                 Decimal::new(*got_milli, 3),
                 Decimal::new(i64::from(*want_hundredths), 2)
@@ -154,10 +154,10 @@ impl fmt::Display for Lacking {
 fn ground_in_words(ground: &str) -> &'static str {
     match ground {
         "pieces" => "too few pieces to test distribution and stability",
-        "normal" => "Ppk is not demonstrated, because the distribution is not normal",
-        "stable" => "Ppk is not demonstrated, because the control chart has signals",
-        "cpk_ppk" => "Ppk is not demonstrated, because Cpk and Ppk differ",
-        _ => "Ppk is not demonstrated, because the pieces are not independent",
+        "normal" => "the distribution is not normal",
+        "stable" => "the control chart has signals",
+        "cpk_ppk" => "Cpk and Ppk differ",
+        _ => "the pieces are not independent",
     }
 }
 
@@ -167,11 +167,11 @@ impl fmt::Display for Lapse {
             Self::Months { until, months } => {
                 write!(
                     f,
-                    "its oldest series counted until {until}, for {months} months"
+                    "its oldest series counted until {until}: {months} months"
                 )
             }
             Self::Checked { tool, day } => {
-                write!(f, "{tool} was checked on {day}, after its oldest series")
+                write!(f, "{tool} was checked on {day} after its oldest series")
             }
             Self::Overdue(sentence) => f.write_str(sentence),
         }

@@ -7,12 +7,14 @@
 //! - The newest series of an axis decides, among those that were judged by the limits of the sheet as it is now.
 //! - Whether an index is demonstrated is decided in [`crate::stats::capability`] alone; no float leaves it.
 
+mod audit;
 mod lacking;
 mod matrix;
 mod standing;
 #[cfg(test)]
 mod tests;
 
+pub use audit::audit;
 pub use lacking::{Lacking, Lapse, SeriesName};
 pub use matrix::{Cell, Known, Matrix, MatrixRow};
 pub use standing::{AxisFound, CareNow, Found, Required, Standing, find};

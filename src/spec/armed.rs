@@ -6,7 +6,7 @@
 use super::wire::Strands;
 use super::{
     AlertRule, ArmedSubject, AxisName, Decision, InstrumentCare, Job, Limits, Lots, Order, Papers,
-    Purpose, Questions, SampleOf, ToolCare, ToolClass, Verified, ZeroPolicy,
+    Purpose, Qualified, Questions, SampleOf, ToolCare, ToolClass, Verified, ZeroPolicy,
 };
 use crate::quantity::{Dimension, Quantity, Unit, WallMicros};
 
@@ -33,6 +33,8 @@ pub struct ArmedSpec {
     pub purpose: Purpose,
     /// The crimp tool.
     pub tool: Option<ArmedTool>,
+    /// What shows the combination, if the rule requires it of this series.
+    pub qualified: Option<Box<Qualified>>,
     /// The axes, in the order of measuring.
     pub axes: Vec<ArmedAxis>,
     /// The order of the slots.

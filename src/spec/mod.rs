@@ -37,7 +37,7 @@ pub use limits::Limits;
 pub use plan::{Order, Plan, Purpose, WireRequest, ZeroPolicy};
 pub use production_run::{ProductionRun, SampleOf, SampleRole, Settlement};
 pub use pull_table::{PullFallback, PullMinimum, PullTable, PullTableError};
-pub use qualification::QualificationRule;
+pub use qualification::{QualificationRule, Qualified, QualifiedAxis};
 pub use question::{Look, LooksPer, PullMode, Questions};
 pub use resolve::{Unarmable, resolve};
 pub use sheet::{SheetRow, Sizes, Terminal};

@@ -1,5 +1,27 @@
 //! The rule of the shop: when a terminal on a wire is shown with a tool and its nest.
 
+use super::{AxisName, Limits};
+
+/// What shows the combination of a first-off, where the rule requires that it is shown.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Qualified {
+    /// The rule in force.
+    pub rule: QualificationRule,
+    /// The axes that are shown.
+    pub axes: Vec<QualifiedAxis>,
+}
+
+/// An axis with the series that shows it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct QualifiedAxis {
+    /// The axis.
+    pub axis: AxisName,
+    /// The limits by which it was judged.
+    pub limits: Limits,
+    /// The series: the seq of its `armed` entry.
+    pub series: u64,
+}
+
 /// The rule by which qualification series show that a combination is made within its limits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct QualificationRule {

@@ -5,6 +5,7 @@ use super::completing::completed;
 use super::in_hand::checked_operator;
 use super::jobs;
 use super::prompt::{Prompt, prompt};
+use super::qualifying;
 use super::{Armable, Command, Core, Refusal};
 use crate::entry::{Completed, Disarmed, Noted, Outcome, Seq, ZeroSaid};
 use crate::quantity::Now;
@@ -172,6 +173,7 @@ impl Core {
         if let Armable::Named(plan) = &what {
             spec.sample = self.catalog.sample_of(plan);
         }
+        qualifying::require(&mut spec, &self.catalog, &self.state, now.wall)?;
         self.may_stop(now, station, what, cut)?;
         self.cut_short(now, station, true);
         arming::note_care(&mut spec, &self.state, now.wall);

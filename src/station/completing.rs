@@ -1,6 +1,6 @@
 //! When a series is full, and its outcome.
 
-use super::{Core, arming, order, zero};
+use super::{Core, arming, order, qualifying, zero};
 use crate::entry::reservation::reservations;
 use crate::entry::state::SeriesState;
 use crate::entry::{Completed, Outcome};
@@ -43,6 +43,10 @@ impl Core {
             lots: station.lots.clone(),
             ..(*owed.spec).clone()
         };
+        // A combination may lapse between two series. Then the next one is refused when a person starts it.
+        if qualifying::require(&mut spec, &self.catalog, &self.state, now.wall).is_err() {
+            return;
+        }
         arming::note_care_again(&mut spec, owed.since, &self.state, now.wall);
         self.append(now, Arc::new(spec));
     }

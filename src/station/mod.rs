@@ -31,6 +31,7 @@ mod picturing;
 mod plausible;
 mod production;
 pub mod prompt;
+mod qualifying;
 mod reception;
 mod refusal;
 pub mod sampling;
@@ -55,6 +56,7 @@ use std::sync::Arc;
 pub use input::{Armable, Command, Input, Output, Picture, Settling};
 pub use moving::Moving;
 pub use order::slots;
+pub use qualifying::NotShown;
 pub use refusal::{Foreign, Refusal};
 
 /// The core of a daemon, with all its stations.

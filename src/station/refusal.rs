@@ -4,6 +4,7 @@ use super::card::{KNOWN, NotACard};
 use super::commands::LONGEST_NOTE;
 use super::in_hand::LONGEST_NAME;
 use super::production::MOST_CRIMPS;
+use super::qualifying::NotShown;
 use crate::entry::words::{job as in_words_job, tool as in_words};
 use crate::entry::{MOST_PICTURES, Means, Seq, ToolInHand};
 use crate::quantity::{Measured, nearest};
@@ -158,6 +159,9 @@ pub enum Refusal {
         asked(missing)
     )]
     NotSaid { missing: Vec<Ask> },
+    /// The rule requires that the combination is shown, and it is not.
+    #[error(transparent)]
+    NotShown(Box<NotShown>),
     /// The operator's name is empty, too long, or holds characters that cannot be shown.
     #[error(
         "got {got:?}{} for the operator, want a name of 1 to {LONGEST_NAME} characters that can be shown",
@@ -315,6 +319,7 @@ impl Refusal {
                 return format!("{}list them: tallyjaw plans", near.unwrap_or_default());
             }
             Self::Unarmable(why) => return why.remedy(),
+            Self::NotShown(why) => return why.remedy(),
             Self::StillOpen { .. } => {
                 "repeat it within ten seconds to stop that series early; on the command line: --cut"
             }
@@ -472,25 +477,4 @@ fn unasked(by: Means) -> String {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn where_there_is_nothing_to_name_the_remedy_is_to_add_it() {
-        let (station, known) = ("bench-1".to_owned(), Vec::new());
-        let got = "caliper-1".to_owned();
-        let unknown = Refusal::NoInstrument {
-            got,
-            station: station.clone(),
-            known: known.clone(),
-        };
-        let message = "no instrument \"caliper-1\" at bench-1, and there is none";
-        assert_eq!(unknown.to_string(), message);
-        let unnamed = Refusal::WhichInstrument { station, known };
-        let message = "no instrument named, and bench-1 has: none";
-        assert_eq!(unnamed.to_string(), message);
-        for refusal in [unknown, unnamed] {
-            assert!(refusal.remedy().contains("tallyjaw listen PORT --write"));
-        }
-    }
-}
+mod tests;

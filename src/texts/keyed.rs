@@ -12,7 +12,11 @@ use std::sync::LazyLock;
 /// What every key of a sentence begins with.
 const SENTENCES: &str = "daemon.";
 /// Sentences that begin with a name and hold others, which have more words of their own.
-const OUTERMOST: [&str; 2] = ["daemon.entry.refused", "daemon.entry.unread"];
+const OUTERMOST: [&str; 3] = [
+    "daemon.entry.refused",
+    "daemon.entry.unread",
+    "daemon.refusal.not_shown",
+];
 /// What the keys of sentences begin with that stand in others only.
 const PARTS: [&str; 2] = ["daemon.part.", "daemon.tool."];
 /// What the keys begin with of sentences that a check of the configuration says. Some of them fit much, so they are looked

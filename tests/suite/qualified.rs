@@ -2,6 +2,7 @@
 
 use crate::harness::{Daemon, Lines, Shop};
 use serde_json::{Value, json};
+use tallyjaw::virtual_caliper::VirtualCaliper;
 
 const SHEET: &str = r#"
 [[terminal]]
@@ -249,7 +250,7 @@ fn a_combination_is_shown_once_every_axis_has_enough_pieces_and_the_index_and_th
         missing(&one),
         [
             format!(
-                "core crimp height: the lower 95 % confidence bound of Ppk is 1.307, want 1.33 (series {series})"
+                "core crimp height: the lower 95 % confidence bound of Ppk is 1.307 instead of 1.33 (series {series})"
             ),
             "pull force: no qualification series".to_owned()
         ]
@@ -315,7 +316,7 @@ fn it_lapses_by_date_and_by_a_check_of_the_tool_and_the_rule_is_that_of_the_conf
         (
             &json!("lapsed"),
             &json!([format!(
-                "its oldest series counted until {until}, for 12 months"
+                "its oldest series counted until {until}: 12 months"
             )])
         )
     );
@@ -326,7 +327,7 @@ fn it_lapses_by_date_and_by_a_check_of_the_tool_and_the_rule_is_that_of_the_conf
     assert_eq!(
         checked["lapses"],
         json!([
-            format!("T-07 was checked on {tomorrow}, after its oldest series"),
+            format!("T-07 was checked on {tomorrow} after its oldest series"),
             format!("the check of T-07 was due on {tomorrow}: have it checked")
         ])
     );
@@ -355,7 +356,7 @@ fn it_lapses_by_date_and_by_a_check_of_the_tool_and_the_rule_is_that_of_the_conf
     assert_eq!(
         missing(&one),
         [format!(
-            "core crimp height: the lower 95 % confidence bound of Ppk is 1.372, want 1.40 (series {over})"
+            "core crimp height: the lower 95 % confidence bound of Ppk is 1.372 instead of 1.40 (series {over})"
         )]
     );
 }
@@ -398,4 +399,106 @@ fn a_changed_sheet_and_a_rejected_newer_series_count_against_and_a_restart_chang
         "{text}"
     );
     assert!(text.contains("the default rule, because the configuration has no [qualification]"));
+}
+
+#[test]
+fn a_first_off_of_what_is_not_shown_is_refused_by_page_and_card_until_a_qualification_lifts_it() {
+    let shop = shop("");
+    let scanner = VirtualCaliper::open_at(shop.path("tty-scanner")).unwrap();
+    let port = scanner.path().display();
+    let more = format!(
+        "\n[[instrument]]\nname = \"scanner-1\"\nstation = \"bench-1\"\nkind = \"scanner\"\nport = \"{port}\"\n"
+    );
+    configure(
+        &shop,
+        &format!("{more}\n[qualification]\nrequire = true\npull = false\n"),
+    );
+    let daemon = shop.start();
+    let mut feed = daemon.connected_feed();
+    let refused = daemon.refused("arm", &json!({"plan": "pump-first"}));
+    let never = "QF-250-F on 2.0 mm² with nest 2.0 of T-07 was never tried in a qualification";
+    assert_eq!(refused["message"], never);
+    let remedy = "measure what is missing first: start pump-qual, pump-qual-24, pull-qual";
+    assert_eq!(refused["data"]["remedy"], remedy);
+    scanner.send(b"tj/arm/pump-first\r").unwrap();
+    let card = feed.wait_for("refused");
+    assert_eq!(
+        (&card["reason"], &card["remedy"]),
+        (&json!(never), &json!(remedy))
+    );
+
+    // A qualification may be started all the same. One that shows too little says what is missing.
+    measure(&shop, &daemon, &mut feed, "pump-qual-24", &OVER[..24]);
+    scanner.send(b"tj/arm/pump-first\r").unwrap();
+    let card = feed.wait_for("refused");
+    let series = feed_series(&card["reason"]);
+    assert_eq!(
+        card["reason"],
+        format!(
+            "QF-250-F on 2.0 mm² with nest 2.0 of T-07 is not shown: core crimp height: 24 of 25 pieces (series {series}), core crimp width: 24 of 25 pieces (series {series})"
+        )
+    );
+
+    // One that shows it lifts the refusal at once, and what is armed says what shows it.
+    let over = measure(&shop, &daemon, &mut feed, "pump-qual", &OVER);
+    scanner.send(b"tj/arm/pump-first\r").unwrap();
+    let armed = feed.wait_for("armed");
+    assert_eq!(armed["plan"], "pump-first");
+    let qualified = &armed["qualified"];
+    assert_eq!(
+        (
+            &qualified["pieces_least"],
+            &qualified["ppk"],
+            &qualified["months"]
+        ),
+        (&json!(25), &json!(1.33), &json!(12))
+    );
+    let axes = qualified["shown_axes"].as_array().unwrap();
+    let axes: Vec<_> = axes
+        .iter()
+        .map(|of| (of["axis"].as_str().unwrap(), &of["series_id"]))
+        .collect();
+    let series = &over["series"];
+    assert_eq!(
+        axes,
+        [("core_crimp_height", series), ("core_crimp_width", series)]
+    );
+
+    // After a kill the state on disk still shows it; a changed sheet takes that back.
+    daemon.kill();
+    let daemon = shop.start();
+    daemon.call("arm", &json!({"plan": "pump-first", "cut": true}));
+    shop.write("sheet.toml", &SHEET.replace("2.40 ±0.10", "2.40 ±0.09"));
+    daemon.call("reload", &json!({}));
+    let refused = daemon.refused("arm", &json!({"plan": "pump-first", "cut": true}));
+    let reason = refused["message"].as_str().unwrap();
+    assert!(
+        reason.ends_with(&format!(
+            "core crimp width: series {series} was judged by other limits than the sheet has now"
+        )),
+        "{reason}"
+    );
+    daemon.stop();
+
+    // `verify` follows what was armed, and notices a series that shows nothing of the kind.
+    let verified = shop.run(&["verify"]);
+    assert_eq!(verified.status.code(), Some(0), "{verified:?}");
+    let path = shop.path("state/journal/00000001.jsonl");
+    let journal = std::fs::read_to_string(&path).unwrap();
+    let forged = journal.replacen("\"pieces_least\":25", "\"pieces_least\":30", 1);
+    assert_ne!(forged, journal);
+    std::fs::write(&path, forged).unwrap();
+    let verified = shop.run(&["verify"]);
+    let said = String::from_utf8(verified.stdout).unwrap();
+    assert_eq!(verified.status.code(), Some(1), "{said}");
+    assert!(
+        said.contains("what is shown does not follow from the entries before"),
+        "{said}"
+    );
+}
+
+/// The number in `(series 42)`.
+fn feed_series(reason: &Value) -> String {
+    let (_, behind) = reason.as_str().unwrap().rsplit_once("(series ").unwrap();
+    behind.trim_end_matches(')').to_owned()
 }

@@ -3,6 +3,7 @@
 use super::values::{at, axis_name, limits, name, quantity, seq, unit, wire};
 use crate::entry::qualifying::{Combination, Evidence, EvidenceAxis, Qualifying};
 use crate::entry::{Outcome, Reservation};
+use crate::spec::{QualificationRule, Qualified, QualifiedAxis};
 use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
@@ -18,6 +19,27 @@ fn axis() -> BoxedStrategy<EvidenceAxis> {
             unit,
             bases,
         })
+        .boxed()
+}
+
+pub(super) fn qualified() -> BoxedStrategy<Qualified> {
+    let rule = (any::<u32>(), any::<u32>(), any::<bool>(), any::<u32>()).prop_map(
+        |(pieces, ppk_hundredths, pull, months)| QualificationRule {
+            pieces,
+            ppk_hundredths,
+            pull,
+            months,
+            require: true,
+        },
+    );
+    let axis =
+        (axis_name(), limits(), any::<u64>()).prop_map(|(axis, limits, series)| QualifiedAxis {
+            axis,
+            limits,
+            series,
+        });
+    (rule, vec(axis, 0..3))
+        .prop_map(|(rule, axes)| Qualified { rule, axes })
         .boxed()
 }
 

@@ -170,6 +170,7 @@ pub(crate) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
             runs::rules(),
             questions(),
             option::of(production::sample_of()),
+            option::of(qualifying::qualified()),
         ),
         vec(opening_zero, 0..3),
     );
@@ -181,7 +182,14 @@ pub(crate) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
             |(
                 (station, plan, operator, job, lots),
                 (subject, purpose, tool, axes),
-                (order, pieces, decision, zero, (repeat, alerts, questions, sample), opening_zeros),
+                (
+                    order,
+                    pieces,
+                    decision,
+                    zero,
+                    (repeat, alerts, questions, sample, qualified),
+                    opening_zeros,
+                ),
                 (instruments, warnings, strands),
             )| ArmedSpec {
                 station,
@@ -194,6 +202,7 @@ pub(crate) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
                 strands,
                 purpose,
                 tool,
+                qualified: qualified.map(Box::new),
                 axes,
                 order,
                 pieces,

@@ -5,6 +5,7 @@ use super::job::JobFields;
 use super::names;
 use super::parts::{Look, OpeningZero};
 use super::production;
+use super::qualified::Qualification;
 use super::runs;
 use super::subject;
 use super::values::{LimitFields, Span, fault, known, mn, nm, quantity, shown, units};
@@ -59,6 +60,8 @@ pub(super) struct Armed {
     sample: Option<production::SampleForm>,
     #[serde(skip_serializing_if = "Option::is_none")]
     tool: Option<Tool>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    qualified: Option<Qualification>,
     pieces: u32,
     order: names::Order,
     axes: Vec<Axis>,
@@ -201,6 +204,7 @@ impl From<&ArmedSpec> for Armed {
                 crimps: tool.crimps,
                 needs: tool.needs.clone(),
             }),
+            qualified: spec.qualified.as_deref().map(Qualification::from),
             pieces: spec.pieces,
             order: spec.order,
             axes: spec.axes.iter().map(Axis::from).collect(),
@@ -258,6 +262,10 @@ impl TryFrom<Armed> for ArmedSpec {
             purpose: body.purpose,
             sample: body.sample.map(Into::into),
             tool: body.tool.map(TryInto::try_into).transpose()?,
+            qualified: match body.qualified {
+                Some(body) => Some(Box::new(body.try_into()?)),
+                None => None,
+            },
             axes: axes?,
             order: body.order,
             pieces: body.pieces,

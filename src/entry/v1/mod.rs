@@ -15,6 +15,7 @@ mod journal;
 mod names;
 mod parts;
 mod production;
+mod qualified;
 mod qualifying;
 mod reading;
 mod runs;

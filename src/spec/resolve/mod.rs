@@ -164,6 +164,7 @@ impl<'a> Resolver<'a> {
             strands: plan.strands,
             purpose: plan.purpose,
             tool: parts.tool,
+            qualified: None,
             axes: parts.axes,
             order: plan.order,
             pieces: plan.pieces,

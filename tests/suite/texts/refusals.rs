@@ -4,8 +4,9 @@
 use super::assert_has;
 use std::collections::BTreeSet;
 use tallyjaw::decode::DecodeError;
-use tallyjaw::entry::{Means, Seq, ToolInHand};
+use tallyjaw::entry::{Means, Outcome, Seq, ToolInHand};
 use tallyjaw::pictures::{NotAPicture, PictureFormat, check};
+use tallyjaw::qualification::{Lacking, Lapse, SeriesName, Standing};
 use tallyjaw::quantity::{Dimension, Measured, Quantity};
 use tallyjaw::spec::job::WrongWords;
 use tallyjaw::spec::pull_table::PULL_TABLES;
@@ -15,7 +16,7 @@ use tallyjaw::spec::{
     WireRequest, WireSize,
 };
 use tallyjaw::station::card::NotACard;
-use tallyjaw::station::{Foreign, Refusal};
+use tallyjaw::station::{Foreign, NotShown, Refusal};
 
 /// The name of a variant, and the names of all; the compiler compares the list with the enum.
 macro_rules! variants {
@@ -34,7 +35,7 @@ variants!(refusal, REFUSALS, Refusal: NoStation WhichStation WhichLeftStation No
     Operator ToolElsewhere NotItsTool NotItsNest OtherTool OtherNest NoInstrument WhichInstrument CannotBeAsked
     NoneToAsk NotConnected SameAdapter SameAdapters WhichAdapter AnotherAdapter NotACard Foreign Said OtherJob NotSaid
     NoLook NotDue NoPieceToLookAt NotPulled Crimps NothingHeld WhichHeld NotHeld NotThatMany NoSeries NothingToPicture
-    NotMeasured TooManyPictures);
+    NotMeasured NotShown TooManyPictures);
 variants!(unarmable, UNARMABLES, Unarmable: Pieces VerifiesCrimps BlocksFor BesideBlocks NoTerminal Wire NoRow Nothing
     Twice NoAxis NotLimited PullForce PulledToo NoTool NotForTerminal NestOfNothing NoNest WrongNest NoNestForWire
     NestUnnamed NoInstrument TooCoarse NoMaxError GuardTooWide NotToldApart NoSuchInstrument OfOtherStation NoLengths
@@ -90,6 +91,111 @@ fn sizes(from: &str, to: &str) -> Sizes {
 
 fn axis(name: &str) -> AxisName {
     AxisName::new(name)
+}
+
+/// One of everything that a combination lacks, and of why it lapses.
+fn lackings() -> Vec<String> {
+    let (height, series) = (
+        || axis("core_crimp_height"),
+        || SeriesName {
+            journal: None,
+            series: Seq(37),
+        },
+    );
+    let mut all = vec![
+        Lacking::NoSheet,
+        Lacking::NoTool,
+        Lacking::NoSeries { axis: height() },
+        Lacking::OtherLimits {
+            axis: height(),
+            series: series(),
+        },
+        Lacking::NoZeros { series: series() },
+        Lacking::TooFew {
+            axis: height(),
+            got: 24,
+            want: 25,
+            series: series(),
+        },
+        Lacking::NoIndex {
+            axis: height(),
+            series: series(),
+        },
+        Lacking::Bound {
+            axis: height(),
+            got_milli: 1_307,
+            want_hundredths: 133,
+            series: series(),
+        },
+    ];
+    all.extend(Outcome::ALL.map(|outcome| Lacking::NotAccepted {
+        outcome,
+        series: series(),
+    }));
+    let grounds = ["pieces", "normal", "stable", "cpk_ppk", "independent"];
+    all.extend(grounds.map(|ground| Lacking::Ground {
+        axis: height(),
+        ground,
+        series: series(),
+    }));
+    all.iter().map(ToString::to_string).collect()
+}
+
+fn lapses() -> [String; 3] {
+    let day = "2026-11-25".parse().unwrap();
+    let tool = "T-07".to_owned();
+    [
+        Lapse::Months {
+            until: day,
+            months: 12,
+        },
+        Lapse::Checked { tool, day },
+        Lapse::Overdue("the check of T-07 was due on 2026-11-25: have it checked".to_owned()),
+    ]
+    .map(|lapse| lapse.to_string())
+}
+
+/// A combination in each standing that refuses, with and without a nest and plans.
+fn not_shown() -> Vec<Refusal> {
+    let tool = |nest: Option<&str>| Some(("T-07".to_owned(), nest.map(str::to_owned)));
+    let of = |tool, standing, why: Vec<String>, plans: &[&str]| {
+        Refusal::NotShown(Box::new(NotShown {
+            terminal: "QF-250-F".to_owned(),
+            wire: "2.0 mm²".parse().unwrap(),
+            tool,
+            standing,
+            why,
+            plans: names(plans),
+        }))
+    };
+    let mut all = vec![
+        of(tool(None), Standing::NeverTried, Vec::new(), &[]),
+        of(
+            tool(Some("2.0")),
+            Standing::NotShown,
+            lackings(),
+            &["a", "b"],
+        ),
+        of(
+            None,
+            Standing::NotShown,
+            vec![Lacking::NoTool.to_string()],
+            &[],
+        ),
+    ];
+    let lapsed = lapses().map(|why| of(tool(Some("2.0")), Standing::Lapsed, vec![why], &["a"]));
+    all.extend(lapsed);
+    all
+}
+
+#[test]
+fn whatever_a_combination_lacks_is_said_in_every_language() {
+    for sentence in lackings() {
+        assert_has("daemon.qualification.", &sentence);
+    }
+    for sentence in lapses() {
+        assert_has("daemon.", &sentence);
+    }
 }
 
 #[expect(clippy::too_many_lines, reason = "one of each")]
@@ -268,6 +374,7 @@ fn refusals() -> Vec<Refusal> {
     ] {
         all.push(Refusal::NotSaid { missing });
     }
+    all.extend(not_shown());
     for looks in [0, 1, 3] {
         let (got, series) = (4, Seq(12));
         all.push(Refusal::NoLook { got, series, looks });

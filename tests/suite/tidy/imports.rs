@@ -71,7 +71,10 @@ pub(super) const ROWS: &[Row] = &[
     edge("durable", &[]),
     edge("serial", &["quantity", "config", "entry"]),
     edge("virtual_caliper", &["quantity", "decode", "config"]),
-    edge("journal", &["quantity", "entry", "durable"]),
+    edge(
+        "journal",
+        &["quantity", "entry", "qualification", "durable"],
+    ),
     edge(
         "album",
         &[
