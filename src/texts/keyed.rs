@@ -214,9 +214,19 @@ fn part(kind: Kind, text: &str, deep: u32) -> Part {
             let keyed = deep
                 .checked_sub(1)
                 .and_then(|deep| keyed_at(text, deep, &SAYINGS));
+            let keyed = keyed.or_else(|| axis(text));
             keyed.map_or_else(|| Part::Text(own()), Part::Keyed)
         }
     }
+}
+
+/// The words of an axis that is named as in files.
+fn axis(name: &str) -> Option<Keyed> {
+    let key = format!("axis.{name}");
+    ROWS.contains_key(&key).then(|| Keyed {
+        key,
+        with: BTreeMap::new(),
+    })
 }
 
 /// One of a list; the last may be two, `a and b`.

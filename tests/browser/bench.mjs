@@ -156,6 +156,7 @@ async function scanned(shop, page) {
     same(`${card}: no value, no scale`, await page.evaluate(() => [document.querySelector("#face-value") === null, document.querySelector("#scale").hasAttribute("hidden")]), [true, true]);
     check(`${card} has a sentence of what to do`, (await page.$$("#face-lines p")).length >= 2, await text(page, "#face-lines"));
   }
+  same("a card in words", await text(page, "#face-lead"), "Start plan pump-short");
   await look(page, "refused-open");
   await pressed(page, "#face-cut");
   await shows(page, "#ask-more", "plan pump-short");

@@ -125,7 +125,13 @@ function looksOf(face, { here, bench, act }) {
         lines: [daemonSays(face.hint), line(here.armed && t("not_counted.again"))],
       };
     case "unread": return { shape: "unread", tone: "not_counted", word: t("word.unread"), lead: t("unread.from", face), lines: [line(here.armed && t("not_counted.again")), daemonSays(face.reason), daemonSays(face.remedy)] };
-    case "refused": return { shape: "refused", tone: "refused", word: t("word.refused"), lead: face.said, lines: [daemonSays(face.reason), daemonSays(face.remedy)], buttons: [...missingOf(face, act), ...(face.own ? [["ok", t("button.ok"), act.forgetRefusal]] : cutFor(face, act))] };
+    case "refused": {
+      const ways = [...missingOf(face, act), ...(face.own ? [] : cutFor(face, act))];
+      return {
+        shape: "refused", tone: "refused", word: t("word.refused"), lead: face.own ? face.said : cardWords(face.said), lines: [daemonSays(face.reason), daemonSays(face.remedy)],
+        main: ways[0]?.[0], buttons: [...ways, ...(face.own ? [["ok", t("button.ok"), act.forgetRefusal]] : [])],
+      };
+    }
     case "unplugged": return { shape: "unplugged", tone: "stop", word: t("word.unplugged"), value: face.instrument, lines: orWhy(troubles(face, here), face.why) };
     case "adapter":
       return {
@@ -146,6 +152,14 @@ function looksOf(face, { here, bench, act }) {
     case "journal_stalled": return { shape: "disk", tone: "stop", word: t("word.journal_stalled"), lead: t("journal_stalled.lead", { n: face.seconds }), lines: [line(t("journal_stalled.more"))] };
     default: return { shape: "plain", tone: "ready", word: t("word.waiting"), lines: [] };
   }
+}
+
+// What a card wants, in words; a card of another kind as it is.
+const CARD = /^tj\/(arm|tool)\/([^/]+)(?:\/([^/]+))?$/;
+function cardWords(said) {
+  const [, kind, name, nest] = CARD.exec(said) ?? [];
+  if (!kind || (kind === "arm" && nest)) return said;
+  return kind === "arm" ? t("said.arm", { plan: name }) : capital(t(nest ? "tool.nest" : "tool", { tool: name, nest }));
 }
 
 // One fact is said once: the newest trouble, or else why the port ended.

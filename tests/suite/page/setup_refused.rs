@@ -372,3 +372,125 @@ fn what_stands_in_the_way_of_a_plan_has_one_row_for_both_its_halves() {
         json!({"key": "daemon.unarmable.no_tool", "with": {"got": "T-99"}})
     );
 }
+
+/// What of a fault the page has no text for; it joins the halves as `faultWords` does.
+fn left_in_english(said: &Value) -> Vec<String> {
+    let has = |sentence: &str| said["texts"].get(sentence).is_some();
+    let listed = |name: &str| said[name].as_array().cloned().unwrap_or_default();
+    let mut left = Vec::new();
+    for fault in listed("faults").iter().chain(&listed("warnings")) {
+        let text = |key: &str| fault[key].as_str().unwrap_or_default().to_owned();
+        let (message, want, remedy) = (text("message"), text("want"), text("remedy"));
+        let mut parts = vec![remedy];
+        if !has(&format!("{message}, {want}")) {
+            if !message.contains(", want ") {
+                parts.push(want);
+            }
+            parts.push(message);
+        }
+        left.extend(
+            parts
+                .into_iter()
+                .filter(|part| !part.is_empty() && !has(part)),
+        );
+    }
+    left
+}
+
+#[test]
+fn whatever_is_typed_into_a_form_its_faults_are_said_in_every_language() {
+    let setup = Setup::of(shop_with("edit = true"));
+    let typed = [
+        "",
+        "x",
+        "a b",
+        "a/b",
+        "-x",
+        "\u{202e}a",
+        "1.62",
+        "1.62 mm",
+        "1.62 ±",
+        "±0.05 mm",
+        "1.62 ±0.05",
+        "1,62 ±0,05 mm",
+        "1.62 ±0.05 kg",
+        "1.62 ±0.05 N",
+        "1.62 ± 0 mm",
+        "1.62 ±-0.05 mm",
+        "-1.62 ±0.05 mm",
+        "1.67..1.57 mm",
+        "1.57..",
+        "..1.57 mm",
+        ">= ",
+        ">= 1.5",
+        "<= 180 N",
+        ">= -5 N",
+        "1.62 +0.05 mm",
+        "0 ±0.05 mm",
+        "1.62 ±5 mm",
+        "99999 ±1 mm",
+        "14 ga",
+        "100 ga",
+        "2.0..1.0 mm²",
+        "1.0..9.0 mm²",
+        "0 mm²",
+        "2,0 mm²",
+        "100000000000000000000 mm",
+        "01.01.2026",
+    ];
+    let (forms, mut tried) = (
+        [
+            (
+                "sheet.toml",
+                "row",
+                ["wire", "core_crimp_height", "pull_force"].as_slice(),
+            ),
+            ("sheet.toml", "terminal", &["id", "source", "repair_needs"]),
+            (
+                "plans.toml",
+                "plan",
+                &["id", "terminal", "wire", "tool", "nest", "pieces", "axes"],
+            ),
+            (
+                "tools.toml",
+                "tool",
+                &[
+                    "id",
+                    "terminals",
+                    "last_check",
+                    "check_due",
+                    "crimps_before",
+                ],
+            ),
+        ],
+        0,
+    );
+    let mut left = Vec::new();
+    for (file, list, keys) in forms {
+        for key in keys {
+            for value in typed {
+                let value = match *key {
+                    "axes" | "terminals" => json!([value]),
+                    _ => json!(value),
+                };
+                let said = if list == "tool" {
+                    // No file has tools yet.
+                    let mut values = json!({"id": "T-1", "class": "repair"});
+                    values[*key] = value.clone();
+                    let digest = setup.digest("tallyjaw.toml");
+                    let change =
+                        json!({"list": list, "change": "add", "digest": digest, "values": values});
+                    setup.post(&change).json()
+                } else {
+                    let change = json!({"list": list, "change": "set", "terminal": 0, "at": 0, "values": {*key: value}});
+                    setup.check(file, &change)
+                };
+                tried += 1;
+                let words = left_in_english(&said).into_iter();
+                left.extend(words.map(|words| format!("{list} {key} {value}: {words}")));
+            }
+        }
+    }
+    assert_eq!(left, Vec::<String>::new());
+    assert!(tried > 500, "{tried}");
+}
