@@ -6,6 +6,7 @@
 //! |---|---|
 //! | [`quantity`] | exact values |
 //! | `markup` | elements → HTML and SVG, every text escaped once |
+//! | `drawings` | line drawings of visual checks and pull modes |
 //! | [`letterhead`] | who the shop is, on paper: name, address, logo |
 //! | [`texts`] | what the page and cards say, in every language |
 //! | [`pictures`] | the bytes of a picture → checked, with a small copy |
@@ -35,6 +36,7 @@
 
 pub mod config;
 pub mod decode;
+pub(crate) mod drawings;
 pub mod entry;
 pub mod letterhead;
 pub(crate) mod markup;

@@ -1,5 +1,8 @@
 //! The files of the page. They are part of the program, and are served unchanged.
 
+use crate::drawings;
+use crate::markup::Written;
+use crate::spec::question::LOOKS;
 use crate::texts;
 use axum::extract::Request;
 use axum::http::{Method, StatusCode};
@@ -41,6 +44,7 @@ pub(super) const ASSETS: &[Asset] = &[
         text: texts::TABLE,
     },
     asset!("/daemon.js", SCRIPT, "daemon.js"),
+    asset!("/drawings.js", SCRIPT, "drawings.js"),
     asset!("/face.js", SCRIPT, "face.js"),
     asset!("/moving.js", SCRIPT, "moving.js"),
     asset!("/scale.js", SCRIPT, "scale.js"),
@@ -94,6 +98,16 @@ pub(super) fn pairing(status: StatusCode) -> Response {
 pub(super) fn for_tablet(page: &str, tablet: &str) -> String {
     // A name has no character that would need to be escaped.
     page.replacen("<html ", &format!("<html data-tablet=\"{tablet}\" "), 1)
+}
+
+/// Where the line drawings of visual checks are, which are made and no file.
+pub(super) const DRAWINGS: &str = "/drawings.svg";
+
+/// The line drawings of the customary visual checks.
+pub(super) async fn drawings() -> Response {
+    let names = LOOKS.iter().map(|look| look.name);
+    let text = Written::new("", &drawings::sprite(names)).text;
+    super::routes::answer(StatusCode::OK, "image/svg+xml", text)
 }
 
 /// Whether a path is that of a file.

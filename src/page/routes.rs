@@ -75,6 +75,7 @@ pub(super) fn routes(site: Arc<Site>) -> Router {
         routes.route(file.path, serve)
     });
     page.route("/plans/{station}", get(plans))
+        .route(assets::DRAWINGS, get(assets::drawings))
         .route("/jobs", get(jobs))
         .route("/events", get(event_stream))
         .route("/state", get(state))

@@ -543,6 +543,7 @@ async function answered(shop, page) {
   await pressed(page, "#face-broke_in_wire");
   await kind(page, "look");
   await shows(page, "#face-lead", "Are all strands in the core crimp?");
+  same("a drawing stands beside the question", await page.$eval("#face .drawing", (one) => [one.getAttribute("role"), one.querySelectorAll("path").length > 9].join()), "img,true");
   await look(page, "look");
   await pressed(page, "#face-bad");
   await shows(page, "#face-word", "REJECTED");

@@ -85,6 +85,7 @@ export async function clipped(page, scrolls) {
       const style = getComputedStyle(element);
       const box = element.getBoundingClientRect();
       if (box.width < 2 || style.visibility === "hidden" || style.clipPath !== "none") continue;
+      if (element.closest(".drawing *")) continue; // a part of a drawing is as large as what is hidden of it
       const where = `${element.localName}${element.id && "#" + element.id} ${element.textContent.trim().slice(0, 60)}`;
       if (box.right > most && !(scrolls && inScroller(element))) {
         found.push(`reaches ${Math.round(box.right - most)} px out of the page: ${where}`);

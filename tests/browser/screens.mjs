@@ -124,7 +124,7 @@ function measure(contrast, finger) {
   const inside = (outer, inner) => within(outer.getBoundingClientRect(), inner.getBoundingClientRect(), 1.5);
   for (const box of document.querySelectorAll("#pieces li, .tile, button, #face-body, #ask, header, #acts")) {
     if (!seen(box)) continue;
-    const over = [...box.querySelectorAll("*")].filter((one) => seen(one) && !one.closest("svg")?.contains(one.parentElement)).find((one) => !inside(box, one));
+    const over = [...box.querySelectorAll("*")].filter((one) => seen(one) && !one.ownerSVGElement).find((one) => !inside(box, one));
     if (over) faults.push(`reaches out of ${where(box)}: ${where(over)}`);
   }
   for (const button of document.querySelectorAll("button, .chip-now, .tile span")) {

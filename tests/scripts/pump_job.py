@@ -384,6 +384,8 @@ def reports(job, folder):
         assert b"<svg" in base64.b64decode(logo)
         assert page.count('<img class="logo"') == 1, "the logo is in the page once"
         assert page.count('<img class="copy"') == 3, "and so is each picture"
+        drawings = {"job-4711-full": 4}.get(name, 0)
+        assert page.count('<svg class="drawing"') == drawings, f"{name}: want {drawings} drawings of visual checks"
         if folder:
             shutil.copy(job.root / f"{name}.html", folder)
     config = job.root / "tallyjaw.toml"
@@ -396,6 +398,9 @@ def reports(job, folder):
     page = (job.root / "job-4711.html").read_text()
     assert ">Job 4711, pump harness PH-20, rev C<" in page
     assert "5 accepted (4 of them with reservations)" in page
+    full = (job.root / "job-4711-full.html").read_text()
+    (job.root / "other.html").write_text(full.replace('<path d="M86 33c-3', '<path d="M86 33c-4', 1))
+    assert "drawing of visual check 1" in job.tallyjaw("verify", "other.html", status=1)
     other = page.replace("Hof Aulinger", "Hof Auliger", 1)
     (job.root / "other.html").write_text(other)
     assert "differs" in job.tallyjaw("verify", "other.html", status=1)

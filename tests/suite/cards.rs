@@ -3,11 +3,14 @@
 //! The codes are drawn from the rectangles in the file, and read by a decoder that shares no code with the encoder.
 
 use crate::golden;
+use crate::harness::Shop;
 use proptest::prelude::*;
 use serde_json::Value;
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+use tallyjaw::spec::question::LOOKS;
 use tallyjaw::station::card::{Card, LONGEST_CARD};
 
 fn cards(folder: &Path, arguments: &[&str]) -> Output {
@@ -111,7 +114,7 @@ impl Code {
 
 /// The text of every code, and the printed text beside it.
 fn read_sheet(page: &str) -> (Vec<String>, Vec<String>) {
-    let codes = all_between(page, "<svg", "</svg>");
+    let codes = all_between(page, "<div class=\"top\"><svg", "</svg>");
     let codes = codes.into_iter().map(|svg| {
         let code = Code::new(svg);
         assert!(code.has_quiet_zone());
@@ -232,6 +235,104 @@ fn the_sheet_needs_nothing_from_outside_and_names_the_paper_that_was_asked_for()
     assert!(any.contains("@page{margin:"));
     assert!(page(&["--paper", "a4"]).contains("@page{size:A4 portrait;"));
     assert!(page(&["--paper", "letter"]).contains("@page{size:letter portrait;"));
+}
+
+/// A shop whose plans ask all customary visual checks, one of their own, and how a pull failed.
+fn asking_shop() -> Shop {
+    let shop = Shop::new();
+    let plan = |id: &str, more: &str| {
+        format!(
+            "[[plan]]\nid = \"{id}\"\nterminal = \"QF-250-F\"\nwire = \"2.0 mm²\"\naxes = [\"core_crimp_height\"]\npieces = 3\npurpose = \"first_off\"\n{more}\n"
+        )
+    };
+    let names: Vec<_> = LOOKS
+        .iter()
+        .map(|look| format!("{:?}", look.name))
+        .collect();
+    let looks = format!("looks = [{}]", names.join(", "));
+    let plans = plan("all", &looks) + &plan("own", "looks = [\"Is the <label> on the lead?\"]");
+    shop.write("plans.toml", &plans);
+    shop
+}
+
+#[test]
+fn visual_checks_have_two_cards_each_with_question_and_drawing() {
+    let shop = asking_shop();
+    let page = |arguments: &[&str]| {
+        let file = shop.path("cards.html");
+        let output = shop.run(&[&["cards", "-o", file.to_str().unwrap()], arguments].concat());
+        assert!(output.status.success(), "{output:?}");
+        fs::read_to_string(file).unwrap()
+    };
+    let drawn = |page: &str| {
+        let drawings = all_between(page, "<svg class=\"drawing\"", "</section>");
+        let drawings: Vec<String> = drawings.into_iter().map(str::to_owned).collect();
+        drawings
+    };
+    for (language, good, question) in [
+        ("en", "Check 4: Good", "Are all strands in the core crimp?"),
+        ("de", "Prüfung 4: Gut", "Sind alle Litzen im Drahtcrimp?"),
+        (
+            "es",
+            "Inspección 4: Bien",
+            "¿Están todos los hilos dentro del crimpado?",
+        ),
+    ] {
+        let page = page(&["all", "--language", language]);
+        let (codes, letters) = read_sheet(&page);
+        assert_eq!(codes, letters);
+        let want = (1..=LOOKS.len())
+            .flat_map(|number| ["good", "bad"].map(|said| format!("tj/look/{number}/{said}")));
+        let want: Vec<String> = std::iter::once("tj/arm/all".to_owned())
+            .chain(want)
+            .collect();
+        assert_eq!(codes, want);
+        assert!(page.contains(good) && page.contains(question), "{language}");
+        // Each of its own, with a name for who does not see it.
+        let drawings = drawn(&page);
+        let different: BTreeSet<_> = drawings.iter().collect();
+        assert_eq!((drawings.len(), different.len()), (20, 20));
+        assert!(
+            drawings
+                .iter()
+                .all(|one| one.contains(" role=\"img\" aria-label=\""))
+        );
+    }
+    // Where plans ask something else under a number, its card says which plan asks what, and shows neither.
+    let page = page(&[]);
+    assert_eq!(drawn(&page).len(), 18);
+    let first = page.split("Check 1: Good").nth(1).unwrap();
+    let first = first.split("</section>").next().unwrap();
+    for want in [
+        "<dt>all</dt>",
+        "Is the contact straight, neither bent nor twisted?",
+        "<dt>own</dt>",
+        "Is the &lt;label&gt; on the lead?",
+    ] {
+        assert!(first.contains(want), "{want}: {first}");
+    }
+    assert!(!page.contains("tj/pulled/"), "no plan asks it");
+}
+
+#[test]
+fn where_it_is_asked_how_a_pull_failed_each_way_has_a_card() {
+    let shop = Shop::new();
+    let sheet = fs::read_to_string(shop.path("sheet.toml")).unwrap();
+    shop.write(
+        "sheet.toml",
+        &sheet.replacen(
+            "core_crimp_height =",
+            "pull_force = \">= 180 N\"\ncore_crimp_height =",
+            1,
+        ),
+    );
+    shop.write("plans.toml", "[[plan]]\nid = \"pull\"\nterminal = \"QF-250-F\"\nwire = \"2.0 mm²\"\naxes = [\"pull_force\"]\npieces = 3\npurpose = \"first_off\"\npull_mode = true\n");
+    let gauge = "\n[[instrument]]\nname = \"gauge\"\nstation = \"bench-1\"\nkind = \"force\"\nport = \"/dev/null\"\nformat = \"decimal-line\"\nunit = \"N\"\nresolution = \"0.5 N\"\nmax_error = \"2 N\"\nrange = \"0..1000 N\"\n";
+    shop.write("tallyjaw.toml", &(shop.configuration() + gauge));
+    let output = shop.run(&["cards", "--text", "pull"]);
+    let said = String::from_utf8(output.stdout).unwrap();
+    let want = "tj/arm/pull\ntj/pulled/pulled_out\ntj/pulled/broke_at_crimp\ntj/pulled/broke_in_wire\ntj/pulled/other\n";
+    assert_eq!(said, want, "{}", String::from_utf8_lossy(&output.stderr));
 }
 
 #[test]

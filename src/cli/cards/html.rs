@@ -43,10 +43,11 @@ header p{margin-top:1mm}
 .card{width:91mm;border:.25mm dashed #777;padding:2mm;overflow-wrap:anywhere}
 .top{display:flex;gap:1mm}
 .top svg{flex:none;display:block}
-.what{min-width:0;padding-top:2.5mm}
+.what{flex:1;min-width:0;padding-top:2.5mm}
 h3{font-size:13pt;line-height:1.15;margin-bottom:1mm}
 dl{display:grid;grid-template-columns:auto 1fr;gap:0 1.5mm;font-size:8.5pt;line-height:1.25}
 dt{color:#444}
+.what .drawing{width:46mm;max-width:100%;margin-top:1.5mm}
 dd{min-width:0}
 code{display:block;font:bold 9.5pt/1.25 ui-monospace,'DejaVu Sans Mono',monospace;white-space:pre-wrap;padding:0 2.5mm .5mm}
 @media print{body{padding:0}}
@@ -113,6 +114,7 @@ fn card(card: &SheetCard) -> Result<Element, Failure> {
             .flat_map(|(word, says)| [el("dt").text(word.as_str()), el("dd").text(says.as_str())]);
         what = what.child(el("dl").children(facts));
     }
+    let what = what.children(card.drawing.clone());
     let top = el("div").class("top").child(svg).child(what);
     let code = el("code").text(card.text.as_str());
     Ok(el("section").class("card").child(top).child(code))
@@ -130,6 +132,7 @@ mod tests {
             title: hostile.to_owned(),
             does: String::new(),
             facts: vec![("terminal".to_owned(), hostile.to_owned())],
+            drawing: None,
         };
         let heading = hostile.to_owned();
         let groups = vec![Group {

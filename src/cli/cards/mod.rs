@@ -1,6 +1,7 @@
 //! `tallyjaw cards`: exit 0; 2 for an unknown plan, or a text that no card can carry; 4 if the file cannot be written.
 
 mod html;
+mod questions;
 mod sheet;
 mod words;
 
@@ -23,7 +24,7 @@ const PAGE: HtmlFile = HtmlFile {
 /// Name of the file without --out.
 const FILE: &str = "cards.html";
 
-/// Make a sheet of scan cards to print: plans, commands, tools, jobs, lots, operators, notes
+/// Make a sheet of scan cards to print: plans, visual checks, commands, tools, jobs, lots, operators, notes
 ///
 /// It makes one HTML file: open it in a browser and print it at 100 %. Each card has a QR code and the same text in
 /// letters. A scanner at the bench reads them: `kind = "scanner"` in the configuration.
@@ -36,7 +37,7 @@ Examples:
   tallyjaw cards --language de
   tallyjaw cards --text
 
-If plans are named, only their cards and those of --operator, --terminal-lot, --wire-lot and --note are made. The code of a card only names \
+If plans are named, only their cards (start, visual checks, pull tests) and those of --operator, --terminal-lot, --wire-lot and --note are made. The code of a card only names \
 its plan. After a change of the plan print the card again, since the limits on it are then old.")]
 pub(super) struct Cards {
     /// Only these plans, without commands and tools [default: everything]

@@ -5,6 +5,7 @@
 
 use super::words::Words;
 use crate::cli::Failure;
+use crate::markup::Element;
 use crate::quantity::did_you_mean;
 use crate::spec::{Catalog, Material, Plan};
 use crate::station::card::Card;
@@ -46,6 +47,8 @@ pub(super) struct SheetCard {
     pub(super) does: String,
     /// A word and what it says: `wire`, `2.0 mm²`.
     pub(super) facts: Vec<(String, String)>,
+    /// What is looked at, drawn.
+    pub(super) drawing: Option<Element>,
 }
 
 impl Sheet {
@@ -63,6 +66,8 @@ pub(super) fn sheet(catalog: &Catalog, wanted: &Wanted<'_>) -> Result<Sheet, Fai
         let cards = plans.into_iter().map(|plan| words.arm(catalog, plan));
         maker.group(heading, cards.collect());
     }
+    maker.group(words.of("card.group.looks"), words.looks(&plans));
+    maker.group(words.of("card.group.pulls"), words.pulls(&plans));
     if wanted.plans.is_empty() {
         maker.group(words.of("card.group.commands"), words.commands());
         maker.group(words.of("card.group.reasons"), words.reasons(&plans));
@@ -96,6 +101,7 @@ pub(super) struct Wish {
     pub(super) title: String,
     pub(super) does: String,
     pub(super) facts: Vec<(String, String)>,
+    pub(super) drawing: Option<Element>,
 }
 
 /// Makes texts, each once, and gathers what is wrong.
@@ -143,6 +149,7 @@ impl Maker {
             title: wish.title,
             does: wish.does,
             facts: wish.facts,
+            drawing: wish.drawing,
         })
     }
 

@@ -19,7 +19,7 @@ impl Words {
         self.with(key, &[])
     }
 
-    fn with(self, key: &str, values: &[(&str, &str)]) -> String {
+    pub(super) fn with(self, key: &str, values: &[(&str, &str)]) -> String {
         texts::text(self.0, key, values)
     }
 
@@ -90,6 +90,7 @@ impl Words {
                 String::new()
             },
             facts,
+            drawing: None,
         }
     }
 
@@ -160,6 +161,7 @@ impl Words {
             title: self.of(&format!("card.{name}")),
             does: self.of(&format!("card.{name}.does")),
             facts: Vec::new(),
+            drawing: None,
         };
         commands.map(wish).into()
     }
@@ -177,6 +179,7 @@ impl Words {
                 card: Card::Retract(Some(reason)),
                 does: self.of("card.reason.does"),
                 facts: Vec::new(),
+                drawing: None,
             }
         };
         ["card.reason.grips", "card.reason.angle", "card.reason.peak"]
@@ -213,6 +216,7 @@ impl Words {
                 .cloned()
                 .chain(tool.nests.iter().map(nest_for))
                 .collect(),
+            drawing: None,
         };
         let of_nests = tool.nests.iter().map(|nest| Wish {
             card: Card::Tool(format!("{}/{}", tool.id, nest.id)),
@@ -223,6 +227,7 @@ impl Words {
                 .cloned()
                 .chain([self.fact("card.fact.wires", sizes(nest))])
                 .collect(),
+            drawing: None,
         });
         std::iter::once(whole).chain(of_nests).collect()
     }
@@ -242,6 +247,7 @@ impl Words {
             title: job.id.clone(),
             does: self.of("card.job.does"),
             facts: facts.collect(),
+            drawing: None,
         }
     }
 
@@ -256,6 +262,7 @@ impl Words {
             title: lot.to_owned(),
             does: self.of("card.lot.does"),
             facts: vec![self.fact("card.fact.lot_of", of)],
+            drawing: None,
         }
     }
 
@@ -265,6 +272,7 @@ impl Words {
             card: Card::Operator(name.to_owned()),
             does: self.of("card.operator.does"),
             facts: Vec::new(),
+            drawing: None,
         }
     }
 
@@ -274,6 +282,7 @@ impl Words {
             title: self.of("card.note"),
             does: self.of("card.note.does"),
             facts: Vec::new(),
+            drawing: None,
         }
     }
 }

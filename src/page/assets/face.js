@@ -5,6 +5,7 @@
 
 import { $, button, capital, fit, make, setText, shape, toneOf, whole } from "./dom.js";
 import { axisName, clock, keyed, keysAt, named, number, says, t, translated, wireWords } from "./texts.js";
+import { drawing } from "./drawings.js";
 import { jobWords } from "./jobs.js";
 import { heldOf, holdWords, runWords } from "./runs.js";
 import { drawScale } from "./scale.js";
@@ -109,7 +110,7 @@ function looksOf(face, { here, bench, act }) {
         lines: [line(tone === "unsure" && t("unsure.why")), make("p", { class: "slot-of" }, t("slot.of", { piece: last.piece, axis: axisName(last.axis) }))],
       };
     }
-    case "look": return { shape: "look", tone: "ready", word: t("word.look"), lead: question(face), lines: [], ...answers(face, act) };
+    case "look": return { shape: "look", tone: "ready", word: t("word.look"), lead: question(face), drawn: drawing(face.name, t("look.drawing")), lines: [], ...answers(face, act) };
     case "pull_mode": return { shape: "look", tone: "ready", word: t("word.pull_mode"), lead: t("pull_mode.lead", { piece: face.piece }), lines: [], ...answers(face, act) };
     case "limits": return { shape: "next", tone: "ready", limits: bench.asks, lines: [] };
     case "zero": return { shape: "zero", tone: "ready", word: t("word.zero"), lead: zeroReason(face), lines: [] };
@@ -298,6 +299,7 @@ export function showFace(face, about) {
   const parts = [
     (looks.word || looks.value) && head,
     looks.lead && make("p", { id: "face-lead" }, whole(looks.lead)),
+    looks.drawn,
     ...figures,
     make("div", { id: "face-lines" }, ...looks.lines.filter(Boolean)),
     buttons.length > 0 && make("div", { id: "face-buttons" }, ...buttons),

@@ -3,18 +3,58 @@
 use super::about;
 use super::found::capital;
 use super::table::{Table, number, td, th};
+use crate::drawings::{self, Shown};
 use crate::entry::Answer;
 use crate::entry::ledger::Disposition;
 use crate::markup::{Element, el, free};
+use crate::report::Report;
 use crate::report::facts::Facts;
 use crate::report::pulls::{ByMode, INTERVALS};
 use crate::spec::PullMode;
+use crate::spec::question::LOOKS;
+
+/// The style of drawings, on a report that has some.
+pub(super) const STYLE: &str = include_str!("drawings.css");
 
 /// `None` where the plan asks nothing and nobody answered.
 pub(super) fn part(facts: &Facts, level: usize) -> Option<Element> {
     let tables = [looks(facts), pulls(facts)];
     let tables: Vec<Element> = tables.into_iter().flatten().collect();
     (!tables.is_empty()).then(|| super::part(level, "Looked at", tables))
+}
+
+/// Whether the page of these series has drawings.
+pub(super) fn any_drawn(report: &Report) -> bool {
+    let series = report.series.iter();
+    let mut looks = series.flat_map(|facts| &facts.record.series.spec.questions.looks);
+    report.asked.full && looks.any(|look| look.name.is_some())
+}
+
+/// What the customary checks of the plan look for, drawn; `None` where it has none of them.
+pub(super) fn drawn(facts: &Facts, level: usize) -> Option<Element> {
+    let looks = facts.record.series.spec.questions.looks.iter();
+    let figures = looks.enumerate().filter_map(|(at, look)| {
+        let mut known = LOOKS.iter();
+        let known = known.find(|one| Some(one.name) == look.name.as_deref())?;
+        let number = at + 1;
+        let label = format!("visual check {number}: on the left as it should be, on the right not");
+        let about = format!("{}, drawing of visual check {number}", about(facts));
+        let words = el("figcaption").child(free(format!("{number}. {}", look.question)));
+        let words = words.text(format!(" {}", known.why));
+        let drawing = drawings::of_look(known.name, Shown::Both, &label)?;
+        let figure = el("figure").class("drawn").about(about);
+        Some(figure.child(drawing).child(words))
+    });
+    let figures: Vec<Element> = figures.collect();
+    if figures.is_empty() {
+        return None;
+    }
+    let drawn = el("div").class("drawings").children(figures);
+    Some(super::part(
+        level,
+        "What the visual checks look for",
+        [drawn],
+    ))
 }
 
 /// The number of lines that it takes.

@@ -1,7 +1,7 @@
 //! The appendix, where it is requested: what the sheet of a series has no room for.
 
 use super::table::{Table, number, td, th, verdict};
-use super::{about, copies, figures, found, heading, remarks, used};
+use super::{about, answers, copies, figures, found, heading, remarks, used};
 use crate::markup::{Element, el, free};
 use crate::report::Report;
 use crate::report::facts::Facts;
@@ -21,6 +21,7 @@ pub(super) fn of_series(report: &Report, facts: &Facts, level: usize) -> Element
     }
     appendix
         .children(copies::others(report, facts, level + 1))
+        .children(answers::drawn(facts, level + 1))
         .children(figures::parts(facts, level + 1))
         .child(el("section").class("times").children([
             heading(level + 1, "Times and entries"),

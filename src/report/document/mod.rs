@@ -25,6 +25,7 @@ pub(super) use found::capital;
 
 use super::facts::Facts;
 use super::{HEAD, Report, data, run_line, words};
+use crate::drawings;
 use crate::markup::{Element, Node, Written, el, free};
 use crate::stats::picture::shapes::STYLE as STYLE_OF_PICTURES;
 
@@ -62,12 +63,17 @@ pub(super) fn written(report: &Report) -> Written {
         .child(
             el("style")
                 .raw(format!(
-                    "\n{STYLE}{STYLE_OF_PICTURES}{}{}{}",
+                    "\n{STYLE}{STYLE_OF_PICTURES}{}{}{}{}",
                     style_of_runs(report),
                     if copies::any(report) {
                         copies::STYLE
                     } else {
                         ""
+                    },
+                    if answers::any_drawn(report) {
+                        [answers::STYLE, drawings::STYLE].concat()
+                    } else {
+                        String::new()
                     },
                     paper(report)
                 ))

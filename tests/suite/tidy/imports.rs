@@ -37,6 +37,7 @@ const fn edge(module: &'static str, may_name: &'static [&'static str]) -> Row {
 pub(super) const ROWS: &[Row] = &[
     pure("quantity", &[]),
     pure("markup", &["quantity"]),
+    pure("drawings", &["markup"]),
     pure("letterhead", &["quantity"]),
     pure("texts", &["quantity"]),
     pure("pictures", &["quantity"]),
@@ -66,7 +67,15 @@ pub(super) const ROWS: &[Row] = &[
     pure("row", &["quantity", "spec", "entry"]),
     pure(
         "report",
-        &["quantity", "markup", "letterhead", "spec", "entry", "stats"],
+        &[
+            "quantity",
+            "markup",
+            "drawings",
+            "letterhead",
+            "spec",
+            "entry",
+            "stats",
+        ],
     ),
     edge("durable", &[]),
     edge("serial", &["quantity", "config", "entry"]),
@@ -111,6 +120,8 @@ pub(super) const ROWS: &[Row] = &[
         "page",
         &[
             "quantity",
+            "markup",
+            "drawings",
             "letterhead",
             "texts",
             "pictures",
