@@ -26,6 +26,7 @@
 //! | [`virtual_caliper`] | a pseudo-terminal that sends what a caliper would |
 //! | [`journal`] | entries on disk |
 //! | `album` | the pictures on disk |
+//! | `timestamp` | what an authority outside says of a line's time |
 //! | `archive` | journal, pictures and configuration in one folder, to keep |
 //! | [`export`] | rows as files that other programs read |
 //! | `sink` | what reads the journal with a cursor of its own |
@@ -62,4 +63,5 @@ pub mod journal;
 pub mod page;
 pub mod serial;
 pub(crate) mod sink;
+pub(crate) mod timestamp;
 pub mod virtual_caliper;

@@ -52,7 +52,7 @@ impl Archive {
             configuration: &names(&main, configuration),
         };
         let extended = extend(&self.dir, &evidence).map_err(|error| failure(&error))?;
-        let folder = Folder::verified(&self.dir, None)?;
+        let folder = Folder::verified(&self.dir, None, None)?;
         let removed = match self.remove_before {
             Some(before) if folder.is_usable() => {
                 let removed = remove_before(&daemon.state_dir, &self.dir, before);
@@ -92,7 +92,7 @@ impl Archive {
         context: &Context,
         out: &mut dyn Write,
     ) -> Result<Exit, Failure> {
-        let folder = Folder::verified(&self.dir, None)?;
+        let folder = Folder::verified(&self.dir, None, None)?;
         let Report {
             journal,
             last,

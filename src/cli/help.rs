@@ -31,6 +31,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
             "verify",
             "export",
             "archive",
+            "timestamp",
         ],
     ),
     (

@@ -68,6 +68,7 @@ mod status;
 mod study;
 mod surroundings;
 mod tape;
+mod timestamp;
 mod tool;
 mod tools;
 mod verify;
@@ -135,7 +136,7 @@ enum Command {
     Ask(ask::Ask),
     Adapter(adapter::Adapter),
 
-    // See what happens and what happened: status, watch, page, series, study, report, label, verify, export, archive.
+    // See what happens and what happened: status, watch, page, series, study, report, label, verify, export, archive, timestamp.
     Status(status::Status),
     Watch(watch::Watch),
     Page(page::Page),
@@ -149,6 +150,7 @@ enum Command {
     Label(label::Label),
     Export(Box<export::Export>),
     Archive(archive::Archive),
+    Timestamp(timestamp::Timestamp),
 
     // Set it up: init, doctor, check, ports, listen, sheet, wire, plans, tools, nests, cards.
     Init(Box<init::Init>),
@@ -210,6 +212,7 @@ impl Command {
             Self::Label(command) => command.run(context, out),
             Self::Export(command) => command.run(context, out),
             Self::Archive(command) => command.run(context, out),
+            Self::Timestamp(command) => command.run(context, out),
             Self::Schema(command) => command.run(context, out),
             Self::Completions(command) => command.run(context, out),
             Self::Man(command) => command.run(context, out),

@@ -45,7 +45,16 @@ fn takes_file(arg: &Arg) -> bool {
 }
 
 /// Options for files that are read, or that are written beside the one of `--out`.
-const OTHER_FILES: [&str; 6] = ["config", "from", "limits", "question", "save", "svg"];
+const OTHER_FILES: [&str; 8] = [
+    "answer",
+    "authority",
+    "config",
+    "from",
+    "limits",
+    "question",
+    "save",
+    "svg",
+];
 
 #[test]
 fn a_file_is_made_by_out_and_o_means_nothing_else() {

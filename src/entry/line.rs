@@ -23,6 +23,11 @@ impl Digest {
     pub fn of(line: &[u8]) -> Self {
         Self(Sha256::digest(line).into())
     }
+
+    /// Its 32 bytes.
+    pub const fn bytes(&self) -> &[u8; 32] {
+        &self.0
+    }
 }
 
 impl fmt::Display for Digest {

@@ -70,6 +70,7 @@ mod surroundings;
 mod tapes;
 mod texts;
 mod tidy;
+mod timestamp;
 mod uncertainty;
 mod unsafe_names;
 mod verify_export;

@@ -37,11 +37,21 @@ pub(in crate::cli) fn each(
     Ok(last)
 }
 
-/// Number of the last durable entry.
+/// Number of the last durable entry; 0 if there is none.
 pub(in crate::cli) fn last(daemon: &DaemonConfig) -> Result<Seq, Failure> {
+    Ok(last_line(daemon)?.map_or(Seq(0), |line| line.seq))
+}
+
+/// The last durable line; `None` if there is none.
+pub(in crate::cli) fn last_line(daemon: &DaemonConfig) -> Result<Option<Line>, Failure> {
     let newest = Cursor::before_the_newest_segment(&daemon.state_dir);
     let before = newest.map_err(|error| unreadable(daemon, &error))?;
-    each(daemon, before, |_| Ok(ControlFlow::Continue(())))
+    let mut last = None;
+    each(daemon, before, |line| {
+        last = Some(line.clone());
+        Ok(ControlFlow::Continue(()))
+    })?;
+    Ok(last)
 }
 
 /// Identity of the journal, from its first line.

@@ -6,9 +6,10 @@ mod claim;
 mod export;
 mod label;
 mod report;
+mod stamped;
 
 use super::progress::Progress;
-use super::{Context, Exit, Failure};
+use super::{Context, Exit, Failure, timestamp};
 use crate::album::{Looked as Pictures, Named};
 use crate::archive;
 use crate::config::DaemonConfig;
@@ -18,8 +19,10 @@ use crate::entry::line::Digest;
 use crate::entry::words::safe;
 use crate::export::{ExportFormat, ReadError};
 use crate::journal::{self, Cursor, Finding, Line, Report};
+use crate::timestamp::Authority;
 use anstyle::{AnsiColor, Style};
 use serde_json::{Value, json};
+use stamped::Stamped;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
@@ -63,6 +66,9 @@ pub(super) struct Verify {
     /// A digest from an earlier `verify`, a report or `archive`: the journal must still have that line, or begin behind it
     #[arg(long, value_name = "SHA256", value_parser = digest, conflicts_with = "state_dir")]
     digest: Option<Digest>,
+    /// The certificate in PEM of an authority: are the time stamps of the journal signed by it?
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["state_dir", "label"])]
+    authority: Option<PathBuf>,
     /// The text of a label's code, as a scanner reads it: is it what the journal says?
     #[arg(long, value_name = "TEXT", conflicts_with_all = ["state_dir", "digest"])]
     label: Option<String>,
@@ -115,7 +121,12 @@ impl Verify {
         if let Some(text) = &self.label {
             return label::verify(context, text, &state_dir, out);
         }
-        let folder = Folder::verified(&state_dir, self.digest)?;
+        let authority = self
+            .authority
+            .as_deref()
+            .map(timestamp::authority)
+            .transpose()?;
+        let folder = Folder::verified(&state_dir, self.digest, authority.as_ref())?;
         folder.write(context.json, &state_dir, out)?;
         Ok(folder.exit())
     }
@@ -127,15 +138,25 @@ pub(super) struct Folder {
     pictures: Pictures,
     /// The files of an archive, held against its list.
     files: Option<usize>,
+    stamped: Stamped,
 }
 
 impl Folder {
     /// Verifies all of it; one of its lines must have the digest `kept`.
-    pub(super) fn verified(folder: &Path, kept: Option<Digest>) -> Result<Self, Failure> {
+    pub(super) fn verified(
+        folder: &Path,
+        kept: Option<Digest>,
+        authority: Option<&Authority>,
+    ) -> Result<Self, Failure> {
         let mut named = Named::default();
-        let mut report = walked(folder, kept, |line| named.take(&line.bytes))?;
+        let mut stamped = Stamped::read(folder)?;
+        let mut report = walked(folder, kept, |line| {
+            named.take(&line.bytes);
+            stamped.take(line);
+        })?;
         let pictures = named.look(folder).map_err(|failed| unreadable(&failed))?;
         report.findings.extend(pictures.findings.iter().cloned());
+        stamped.held_against(authority, &mut report);
         let summed = archive::check(folder).map_err(|failed| unreadable(&failed))?;
         let files = summed.as_ref().map(|summed| summed.files);
         report
@@ -145,6 +166,7 @@ impl Folder {
             report,
             pictures,
             files,
+            stamped,
         })
     }
 
@@ -255,6 +277,7 @@ impl Folder {
             report,
             pictures,
             files,
+            stamped,
         } = self;
         for finding in &report.findings {
             write_finding(out, finding)?;
@@ -300,6 +323,7 @@ impl Folder {
             )?,
         }
         write_pictures(out, pictures)?;
+        stamped.write(out)?;
         if let Some(files) = files {
             writeln!(out, "  files     {files} held against {}", archive::SUMS)?;
         }
@@ -339,6 +363,7 @@ impl Folder {
             report,
             pictures,
             files,
+            stamped,
         } = self;
         let mut object = json!({
             "intact": report.is_intact(),
@@ -368,6 +393,7 @@ impl Folder {
                 .map(|(digest, seq)| json!({ "digest": digest.to_string(), "seq": seq.map(|seq| seq.0) })),
         ),
         ("files", files.map(|files| json!(files))),
+        ("time_stamps", stamped.as_json()),
         (
             "last_digest",
             report.last_digest.map(|digest| json!(digest.to_string())),

@@ -90,6 +90,7 @@ pub(super) const ROWS: &[Row] = &[
             "quantity", "pictures", "report", "entry", "durable", "journal",
         ],
     ),
+    edge("timestamp", &["quantity", "entry", "durable"]),
     edge(
         "archive",
         &["quantity", "entry", "durable", "journal", "album"],

@@ -1,0 +1,24 @@
+//! Time stamps by RFC 3161: what an authority outside of the shop says that a line of the journal existed at a time.
+//!
+//! In: the digest of a line. Out: a request for an authority, and the check of its answer against an authority's
+//! certificate. The digest that is stamped is that of the line, as the next line names it, so it stands for all lines
+//! up to there.
+//!
+//! - Nothing but the digest leaves the bench.
+//! - An answer is kept as it came, so that `openssl ts -verify` checks it too.
+//! - Times with a fraction of a second are not read: they are rare, and the reader of DER knows whole seconds only.
+
+#![expect(
+    clippy::disallowed_methods,
+    reason = "edge: answers on disk and over HTTP"
+)]
+
+mod answer;
+mod authority;
+mod store;
+mod transport;
+
+pub(crate) use answer::{Answer, NotAStamp, request};
+pub(crate) use authority::{Authority, NotVouched};
+pub(crate) use store::{Stamps, file, keep};
+pub(crate) use transport::ask;
