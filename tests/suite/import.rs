@@ -328,3 +328,29 @@ fn what_is_unlikely_in_a_sheet_is_warned_of_with_its_place_and_is_no_error() {
         .filter(|line| line.contains("\"kind\":\"warning\""));
     assert_eq!(warnings.count(), ran.out.matches("warning: ").count());
 }
+
+#[test]
+fn the_name_of_a_terminal_stands_in_the_sheet_that_is_written() {
+    let cells = "P/N;Name;mm²;C/H mm\nRT-060-R;ring tongue 6;1.0..1.5;1.52 ±0.05\nRT-060-R;;2.5;1.90 ±0.05\n";
+    let folder = folder_with(cells);
+    let ran = import(folder.path(), "maker.csv", "--out sheet.toml");
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    let sheet = fs::read_to_string(folder.path().join("sheet.toml")).unwrap();
+    assert!(
+        sheet.contains("id = \"RT-060-R\"\nname = \"ring tongue 6\"\n"),
+        "{sheet}"
+    );
+}
+
+#[test]
+fn nominals_without_a_tolerance_in_each_row_are_one_error() {
+    let folder = folder_with("mm²;C/H mm\n1.0;1.40\n1.5;1.52\n2.5;1.90\n");
+    let ran = import(folder.path(), "maker.csv", "--terminal RT-060-R");
+    assert_eq!(ran.code, Some(2));
+    assert!(ran.err.contains("say it: --tolerance"), "{}", ran.err);
+    assert!(
+        ran.err.contains("error: 1 error in maker.csv"),
+        "{}",
+        ran.err
+    );
+}

@@ -54,7 +54,7 @@ pub(super) struct Import {
     /// Where the values are from, such as "maker's sheet, rev C" [default: the name of the file]
     #[arg(long, value_name = "TEXT")]
     source: Option<String>,
-    /// What a column is: wire, terminal, ignore, an axis, or AXIS.nominal, .tolerance, .plus, .minus, .lower,
+    /// What a column is: wire, terminal, name, ignore, an axis, or AXIS.nominal, .tolerance, .plus, .minus, .lower,
     /// .upper; the heading as written, or its number from 1
     #[arg(long = "column", value_name = "HEADING=WHAT")]
     columns: Vec<String>,
@@ -298,7 +298,10 @@ fn tell(
             .id
             .as_deref()
             .unwrap_or("(no terminal named: --terminal ID)");
-        writeln!(out, "\n{id}\n")?;
+        match &terminal.name {
+            Some(name) => writeln!(out, "\n{id}, {}\n", safe(name))?,
+            None => writeln!(out, "\n{id}\n")?,
+        }
         let mut columns = Columns::new(&["line", "wire", "axis", "limits", "lower", "upper"]);
         for row in &terminal.rows {
             for (axis, limits) in &row.limits {
@@ -370,6 +373,9 @@ fn tell_json(understood: &Understood, out: &mut dyn Write) -> Result<(), Failure
             });
             let mut line = line;
             wire::add_up_to(&mut line, row.sizes());
+            if let (Some(name), Some(object)) = (&terminal.name, line.as_object_mut()) {
+                object.insert("name".to_owned(), json!(name));
+            }
             writeln!(out, "{line}")?;
         }
     }

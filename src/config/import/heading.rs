@@ -42,6 +42,8 @@ pub(super) enum Target {
     Wire(Option<WireUnit>),
     /// The terminal's id.
     Terminal,
+    /// What the maker calls the terminal.
+    Name,
     /// A part of an axis.
     Axis(AxisName, Part),
     /// The user excluded the column.
@@ -55,6 +57,7 @@ impl fmt::Display for Target {
             Self::Wire(Some(WireUnit::Mm2)) => f.write_str("wire in mm²"),
             Self::Wire(Some(WireUnit::Gauge)) => f.write_str("wire as a gauge"),
             Self::Terminal => f.write_str("terminal"),
+            Self::Name => f.write_str("name of the terminal"),
             Self::Axis(axis, Part::Whole) => write!(f, "{axis}"),
             Self::Axis(axis, part) => write!(f, "{axis}, {}", part.name()),
             Self::Ignored => f.write_str("not used, by --column"),
@@ -112,6 +115,7 @@ const WIRE_TOO: &[&str] = &[
 ];
 const TERMINAL: &[&str] = &["terminal", "part", "contact", "item", "article", "pn"];
 const TERMINAL_TOO: &[&str] = &["number", "no", "nr", "id", "p", "n", "name", "code"];
+const NAME: &[&str] = &["name", "designation"];
 const NOMINAL: &[&str] = &["nominal", "nom", "target", "value", "spec", "limits"];
 const TOLERANCE: &[&str] = &["tolerance", "tol", "tolerances", "±", "deviation", "dev"];
 const LEAST: &[&str] = &["min", "minimum", "lower", "lsl", "lo", "low", "least"];
@@ -200,7 +204,9 @@ pub(super) fn understand(text: &str, axes: &[Axis], left: Option<&AxisName>) -> 
     if part.is_some() || unit.is_some() {
         return None;
     }
-    let target = wire(&words).or_else(|| terminal(&words))?;
+    let named = || matches!(words.as_slice(), [word] if NAME.contains(&word.as_str()));
+    let target = wire(&words).or_else(|| terminal(&words));
+    let target = target.or_else(|| named().then_some(Target::Name))?;
     Some(Heading { target, unit: None })
 }
 
@@ -352,6 +358,8 @@ mod tests {
             ("Wire range", "wire"),
             ("Terminal P/N", "terminal"),
             ("Part No.", "terminal"),
+            ("Terminal name", "terminal"),
+            ("Name", "name of the terminal"),
             ("P/N", "terminal"),
             ("Crimp height", "core_crimp_height"),
             ("CRIMP HEIGHT (mm)", "core_crimp_height in mm"),

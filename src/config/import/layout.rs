@@ -217,7 +217,7 @@ impl Layout {
             match &mut heading.target {
                 Target::Wire(unit) => *unit = unit.or(wire_unit(&word)),
                 Target::Axis(..) => heading.unit = heading.unit.or(unit(&word)),
-                Target::Terminal | Target::Ignored => {}
+                Target::Terminal | Target::Name | Target::Ignored => {}
             }
         }
     }
@@ -234,7 +234,11 @@ impl Layout {
             self.meanings()
                 .find_map(|(at, _, heading)| match heading.target {
                     Target::Wire(unit) if wanted(unit) => Some(at),
-                    Target::Wire(_) | Target::Terminal | Target::Axis(..) | Target::Ignored => None,
+                    Target::Wire(_)
+                    | Target::Terminal
+                    | Target::Name
+                    | Target::Axis(..)
+                    | Target::Ignored => None,
                 })
         };
         let gauge = of(|unit| unit == Some(WireUnit::Gauge));

@@ -115,6 +115,7 @@ impl ColumnRule {
         let target = match (target.trim(), known, part) {
             ("wire", ..) => Target::Wire(None),
             ("terminal", ..) => Target::Terminal,
+            ("name", ..) => Target::Name,
             ("ignore", ..) => Target::Ignored,
             (_, Some(known), Some(part)) => Target::Axis(known.name.clone(), part),
             (other, Some(_), None) => {
@@ -125,7 +126,7 @@ impl ColumnRule {
             }
             (other, None, _) => {
                 let axes = axes.iter().map(|axis| axis.name.as_str());
-                let known: Vec<_> = ["wire", "terminal", "ignore"]
+                let known: Vec<_> = ["wire", "terminal", "name", "ignore"]
                     .into_iter()
                     .chain(axes)
                     .collect();
@@ -171,6 +172,8 @@ pub struct Understood {
 pub struct Imported {
     /// Id of the terminal; `None` if neither file nor user gives it.
     pub id: Option<String>,
+    /// What the file calls it, if all its rows say the same.
+    pub name: Option<String>,
     /// Its rows, in the order of the file.
     pub rows: Vec<ImportedRow>,
 }
@@ -194,6 +197,17 @@ impl ImportedRow {
         let up_to = self.up_to.as_ref();
         let range = up_to.and_then(|up_to| Sizes::range(self.wire.area, up_to.area));
         range.unwrap_or(Sizes::from(self.wire.area))
+    }
+
+    /// The sizes as one writes them in a sheet: `0.5..1.0 mm²`, `20..16 ga`.
+    pub fn written_sizes(&self) -> String {
+        match (&self.wire.gauge, &self.up_to) {
+            (None, _) => self.sizes().to_string(),
+            (Some(gauge), None) => format!("{gauge} ga"),
+            (Some(gauge), Some(up_to)) => {
+                format!("{gauge}..{} ga", up_to.gauge.as_deref().unwrap_or(gauge))
+            }
+        }
     }
 }
 

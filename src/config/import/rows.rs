@@ -32,6 +32,7 @@ pub(super) fn read(
         notes: Vec::new(),
         reported: Vec::new(),
         terminals: Vec::new(),
+        names: Vec::new(),
     };
     for row in &layout.rows {
         reader.row(row);
@@ -49,6 +50,8 @@ pub(super) struct Reader<'a> {
     /// Faults that would repeat in every row, such as a column without a unit. They are reported once.
     reported: Vec<String>,
     terminals: Vec<Imported>,
+    /// The names that the rows of each terminal have, each once.
+    names: Vec<Vec<String>>,
 }
 
 impl Reader<'_> {
@@ -100,9 +103,20 @@ impl Reader<'_> {
         let at = self.terminals.iter().position(|known| known.id == id);
         let at = at.unwrap_or_else(|| {
             let rows = Vec::new();
-            self.terminals.push(Imported { id, rows });
+            let name = None;
+            self.terminals.push(Imported { id, name, rows });
+            self.names.push(Vec::new());
             self.terminals.len() - 1
         });
+        let mut columns = self.layout.meanings();
+        let name = columns.find(|(_, _, heading)| heading.target == Target::Name);
+        let name = name.map(|(at, ..)| cells.text(at).to_owned());
+        if let (Some(name), Some(names)) = (name, self.names.get_mut(at))
+            && !is_nothing(&name)
+            && !names.contains(&name)
+        {
+            names.push(name);
+        }
         let Some(terminal) = self.terminals.get_mut(at) else {
             return;
         };
@@ -113,21 +127,24 @@ impl Reader<'_> {
         if let Some(earlier) = twice {
             let (wire, _) = self.layout.wires();
             if let Some(cell) = wire.and_then(|wire| cells.cells.get(wire)) {
-                let got = if earlier.sizes() == row.sizes() {
-                    format!("a second row for {}", row.wire)
+                let (before, now) = (earlier.written_sizes(), row.written_sizes());
+                let is_overlap = earlier.sizes() != row.sizes();
+                let got = if is_overlap {
+                    format!("the rows for {before} and {now} overlap")
                 } else {
-                    format!(
-                        "the rows for {} and {} overlap",
-                        earlier.sizes(),
-                        row.sizes()
-                    )
+                    format!("a second row for {}", row.wire)
                 };
                 let want = format!(
                     "want one row per size; the first is in line {}",
                     earlier.line
                 );
-                let help = "if the rows are for several terminals, name the column with their ids: \
-                            --column \"HEADING=terminal\"";
+                let help = if is_overlap && terminal.id.is_some() && self.ask.terminal.is_none() {
+                    "a size would have two rows: let one end below the size at which the other begins, \
+                     as the maker means it"
+                } else {
+                    "if the rows are for several terminals, name the column with their ids: \
+                     --column \"HEADING=terminal\""
+                };
                 self.faults
                     .add(&cell.place, Fault::new(got, want).help(help));
             }
@@ -267,6 +284,10 @@ impl Reader<'_> {
                 None => return Some(limits),
                 Some(fault) => fault,
             },
+            // A sheet with one tolerance for all rows has this in each of them.
+            Err(_) if said.nominal_alone().is_some() && !self.is_first(&format!("{name} alone")) => {
+                return None;
+            }
             Err(error) if said.nominal.is_some() => Fault::new(
                 format!("{name}: {error}"),
                 "want a nominal with its tolerance, or limits",
@@ -287,7 +308,24 @@ impl Reader<'_> {
         None
     }
 
+    /// Gives each terminal its name. Rows that differ in it give none.
+    fn take_names(&mut self) {
+        for (terminal, names) in self.terminals.iter_mut().zip(&self.names) {
+            match names.as_slice() {
+                [] => {}
+                [name] => terminal.name = Some(name.clone()),
+                [first, second, ..] => self.notes.push(format!(
+                    "the rows of {} have several names, and none is taken: {}, {}",
+                    terminal.id.as_deref().unwrap_or("the terminal"),
+                    quoted(first),
+                    quoted(second)
+                )),
+            }
+        }
+    }
+
     fn finish(mut self) -> (Vec<Imported>, Vec<String>) {
+        self.take_names();
         if self.terminals.is_empty()
             && self.faults.is_empty()
             && let Some(first) = self.layout.headings.cells.first()
@@ -326,7 +364,9 @@ fn columns_of<'l>(layout: &'l Layout, name: &AxisName) -> Vec<(usize, &'l Headin
     let meanings = layout.meanings();
     let of_axis = meanings.filter_map(|(at, _, heading)| match &heading.target {
         Target::Axis(axis, part) if axis == name => Some((at, heading, *part)),
-        Target::Axis(..) | Target::Wire(_) | Target::Terminal | Target::Ignored => None,
+        Target::Axis(..) | Target::Wire(_) | Target::Terminal | Target::Name | Target::Ignored => {
+            None
+        }
     });
     of_axis.collect()
 }

@@ -52,7 +52,9 @@ impl Reader<'_> {
         let text = match self.wire_text(size, unit) {
             Ok(text) => text,
             Err(fault) => {
-                self.faults.add(&cell.place, fault);
+                if let Some(fault) = fault {
+                    self.faults.add(&cell.place, fault);
+                }
                 return None;
             }
         };
@@ -67,8 +69,8 @@ impl Reader<'_> {
         }
     }
 
-    /// The size in the form of our sheets.
-    fn wire_text(&self, cell: &str, unit: Option<WireUnit>) -> Result<String, Fault> {
+    /// The size in the form of our sheets. An error without a fault was reported in a row before.
+    fn wire_text(&mut self, cell: &str, unit: Option<WireUnit>) -> Result<String, Option<Fault>> {
         let lower = cell.to_lowercase();
         let stripped = lower.trim_start_matches('#').trim();
         let number = stripped
@@ -83,14 +85,15 @@ impl Reader<'_> {
                     .chars()
                     .all(|c| c.is_ascii_digit() || matches!(c, '.' | ',' | '/'))
         };
+        let reading = self.reading;
         let mm2 = |number: &str| {
-            let read = decimal(number, self.reading.mark, self.reading.grouped);
+            let read = decimal(number, reading.mark, reading.grouped);
             read.map(|read| format!("{read} mm²")).ok_or_else(|| {
                 let got = format!("{} is not a size in mm²", quoted(cell));
-                Fault::new(
+                Some(Fault::new(
                     got,
-                    format!("want a number with a decimal {}", self.reading.mark),
-                )
+                    format!("want a number with a decimal {}", reading.mark),
+                ))
             })
         };
         if says_mm2 {
@@ -107,11 +110,13 @@ impl Reader<'_> {
             Some(WireUnit::Mm2) => mm2(number),
             Some(WireUnit::Gauge) => Ok(format!("{number} ga")),
             None if lower.starts_with('#') => Ok(format!("{number} ga")),
-            None => Err(Fault::new(
-                format!("neither {} nor its heading has a unit", quoted(cell)),
-                "want a size in mm² or a gauge",
-            )
-            .help("add --wire-unit mm2 or --wire-unit awg")),
+            None => Err(self.is_first("wire without a unit").then(|| {
+                Fault::new(
+                    format!("neither {} nor its heading has a unit", quoted(cell)),
+                    "want a size in mm² or a gauge",
+                )
+                .help("add --wire-unit mm2 or --wire-unit awg")
+            })),
         }
     }
 

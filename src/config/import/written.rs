@@ -47,6 +47,9 @@ impl Understood {
         for terminal in &self.terminals {
             let id = terminal.id.as_deref().ok_or(WrittenError::NoTerminal)?;
             let _ = write!(text, "\n[[terminal]]\nid = {}\n", quoted(id));
+            if let Some(name) = &terminal.name {
+                let _ = writeln!(text, "name = {}", quoted(name));
+            }
             let _ = writeln!(text, "source = {}", quoted(source.unwrap_or(&name)));
             push_tolerances(&mut text, &self.tolerances);
             for row in &terminal.rows {
@@ -95,13 +98,7 @@ fn by_tolerance(
 }
 
 fn push_row(text: &mut String, row: &ImportedRow, tolerances: &[(AxisName, Tolerance)]) {
-    let wire = match (&row.wire.gauge, &row.up_to) {
-        (None, _) => row.sizes().to_string(),
-        (Some(gauge), None) => format!("{gauge} ga"),
-        (Some(gauge), Some(up_to)) => {
-            format!("{gauge}..{} ga", up_to.gauge.as_deref().unwrap_or(gauge))
-        }
-    };
+    let wire = row.written_sizes();
     let _ = write!(text, "\n[[terminal.row]]\nwire = {}\n", quoted(&wire));
     if row.wire.sizing != SizingSystem::IsoMm2 {
         let _ = writeln!(text, "sizing = {}", quoted(row.wire.sizing.name()));
@@ -136,6 +133,9 @@ fn differs(text: &str, terminals: &[Imported], axes: &[Axis]) -> Option<String> 
         ));
     }
     for (got, want) in read.iter().zip(terminals) {
+        if got.name != want.name {
+            return Some(format!("the name of {}", got.id.value));
+        }
         for (row, wanted) in got.rows.iter().zip(&want.rows) {
             let row = &row.value;
             let limits: Vec<_> = row
