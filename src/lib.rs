@@ -22,6 +22,7 @@
 //! | [`report`] | series as a page for a customer, and the check of such a page against the journal |
 //! | *the line* | |
 //! | `durable` | files that are written whole or not at all |
+//! | [`signing`] | the bench's key, signatures in the form of OpenSSH |
 //! | [`serial`] | ports |
 //! | [`virtual_caliper`] | a pseudo-terminal that sends what a caliper would |
 //! | [`journal`] | entries on disk |
@@ -62,6 +63,7 @@ pub mod export;
 pub mod journal;
 pub mod page;
 pub mod serial;
+pub mod signing;
 pub(crate) mod sink;
 pub(crate) mod timestamp;
 pub mod virtual_caliper;

@@ -7,6 +7,7 @@ use super::{Context, Exit, Failure};
 use crate::archive::{ArchiveError, Evidence, Extended, Removed, extend, remove_before, restore};
 use crate::daemon::{clock, files};
 use crate::entry::Seq;
+use crate::journal::Kept;
 use crate::journal::Report;
 use crate::quantity::WallMicros;
 use serde_json::{Value, json};
@@ -52,7 +53,7 @@ impl Archive {
             configuration: &names(&main, configuration),
         };
         let extended = extend(&self.dir, &evidence).map_err(|error| failure(&error))?;
-        let folder = Folder::verified(&self.dir, None, None)?;
+        let folder = Folder::verified(&self.dir, Kept::default(), None)?;
         let removed = match self.remove_before {
             Some(before) if folder.is_usable() => {
                 let removed = remove_before(&daemon.state_dir, &self.dir, before);
@@ -92,7 +93,7 @@ impl Archive {
         context: &Context,
         out: &mut dyn Write,
     ) -> Result<Exit, Failure> {
-        let folder = Folder::verified(&self.dir, None, None)?;
+        let folder = Folder::verified(&self.dir, Kept::default(), None)?;
         let Report {
             journal,
             last,

@@ -29,6 +29,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
             "report",
             "label",
             "verify",
+            "key",
             "export",
             "archive",
             "timestamp",

@@ -28,6 +28,7 @@ mod init;
 mod job;
 mod jobs;
 mod journal_state;
+mod key;
 mod label;
 mod listen;
 mod logging;
@@ -136,7 +137,7 @@ enum Command {
     Ask(ask::Ask),
     Adapter(adapter::Adapter),
 
-    // See what happens and what happened: status, watch, page, series, study, report, label, verify, export, archive, timestamp.
+    // See what happens and what happened: status, watch, page, series, study, report, label, verify, key, export, archive, timestamp.
     Status(status::Status),
     Watch(watch::Watch),
     Page(page::Page),
@@ -145,6 +146,7 @@ enum Command {
     Runs(runs::Runs),
     Qualified(qualified::Qualified),
     Verify(verify::Verify),
+    Key(key::KeyCommand),
     Study(study::Study),
     Report(Box<report::ReportCommand>),
     Label(label::Label),
@@ -207,6 +209,7 @@ impl Command {
             Self::Jobs(command) => command.run(context, out),
             Self::Series(command) => command.run(context, out),
             Self::Verify(command) => command.run(context, out),
+            Self::Key(command) => command.run(context, out),
             Self::Study(command) => command.run(context, out),
             Self::Report(command) => command.run(context, out),
             Self::Label(command) => command.run(context, out),

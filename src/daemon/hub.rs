@@ -14,13 +14,14 @@ use super::moving::ShownMoving;
 use super::outage::{Mode, UndurableFrames, no_room};
 use super::ports::Ports;
 use super::reload::Reloading;
+use super::sealing::Sealing;
 use super::service::{self, Watchdog};
 use super::signals::{self, Signals};
 use super::stall::Stall;
 use super::{DaemonError, VERSION};
 use crate::clients::{ControlRequest, Health, Live};
 use crate::config::Config;
-use crate::entry::{Attached, Entry, JournalEntry, Seq};
+use crate::entry::{Attached, Entry, JournalEntry, Sealed, Seq};
 use crate::journal::{Announcement, Handle};
 use crate::message::catalog::CatalogMessage;
 use crate::message::picture::no_bytes;
@@ -35,15 +36,12 @@ use crate::station::{Command, Core, Input, Output};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::time::{Duration, Instant};
+use std::time::Instant;
 use tokio::sync::mpsc::{Receiver, UnboundedReceiver};
 
 /// Ports and clients are read only while the journal accepts this number of entries without waiting. A chunk of bytes
 /// gives fewer.
 const ROOM_LEAST: usize = 512;
-
-/// Maximum wait for the disk when stopping.
-const STOP_PATIENCE: Duration = Duration::from_secs(10);
 
 /// The data of the main loop.
 pub(super) struct Hub {
@@ -68,6 +66,7 @@ pub(super) struct Hub {
     pub(super) changing: Changing,
     /// The folders that are watched for pictures.
     pub(super) folders: Folders,
+    pub(super) sealing: Sealing,
     /// The last entry that was given to the journal.
     pub(super) appended: Seq,
     /// The last entry that the journal has announced as durable.
@@ -83,6 +82,7 @@ enum Came {
     Port(Arc<str>, Event),
     Loaded(Result<Box<Config>, ErrorObject>),
     Changed(Box<Changed>),
+    Sealed(Option<Sealed>),
     Time,
     SignOfLife,
 }
@@ -119,6 +119,7 @@ impl Hub {
                 (instrument, event) = self.ports.next(), if takes => Came::Port(instrument, event),
                 loaded = self.reloading.read(), if takes => Came::Loaded(loaded),
                 changed = self.changing.made() => Came::Changed(Box::new(changed)),
+                sealed = self.sealing.made() => Came::Sealed(sealed),
                 () = alarm.rings(wake) => Came::Time,
                 // By the clock that stands still during sleep, because a disk is not slow if the machine slept.
                 () = until(stalls) => Came::Time,
@@ -132,6 +133,7 @@ impl Hub {
                 Came::Loaded(loaded) => self.loaded(loaded),
                 Came::Request(asked) => self.ask(asked.call, asked.tablet.as_deref(), asked.answer),
                 Came::Changed(changed) => self.changed(*changed),
+                Came::Sealed(sealed) => self.sealed(sealed),
                 Came::Port(instrument, event) => {
                     self.port(&instrument, event);
                     self.show_moving();
@@ -167,6 +169,7 @@ impl Hub {
             version: VERSION,
             config_digest: &digest,
         });
+        self.take_key();
     }
 
     pub(super) fn now(&self) -> Now {
@@ -237,7 +240,10 @@ impl Hub {
         self.show_moving();
     }
 
-    fn announced(&mut self, announcement: Option<Announcement>) -> Result<(), DaemonError> {
+    pub(super) fn announced(
+        &mut self,
+        announcement: Option<Announcement>,
+    ) -> Result<(), DaemonError> {
         match announcement {
             Some(Announcement::Durable {
                 lines,
@@ -254,6 +260,7 @@ impl Hub {
                 if segment_full {
                     self.feed(Input::SegmentFull);
                 }
+                self.seal(&lines);
                 Ok(())
             }
             Some(Announcement::Full {
@@ -299,7 +306,7 @@ impl Hub {
         DaemonError::JournalFailed { message }
     }
 
-    fn port(&mut self, instrument: &str, event: Event) {
+    pub(super) fn port(&mut self, instrument: &str, event: Event) {
         match event {
             Event::Opened(attached) => {
                 tracing::info!(instrument, port = %attached.port, "the port is open");
@@ -451,33 +458,6 @@ impl Hub {
             Mode::Writing => Ok(()),
             Mode::Full(outage, _) | Mode::Trying(outage) => Err(no_room(outage.reason.clone())),
         }
-    }
-
-    /// Takes what has arrived, enters `stopped`, and waits until that is durable.
-    async fn stop(
-        &mut self,
-        reason: &str,
-        announcements: &mut UnboundedReceiver<Announcement>,
-    ) -> Result<(), DaemonError> {
-        tracing::info!(reason, "stopping");
-        service::stops();
-        for (instrument, event) in self.ports.waiting() {
-            self.port(&instrument, event);
-        }
-        self.ports.close_all_but(&[]);
-        self.feed(Input::Stopping { reason });
-        let give_up = tokio::time::Instant::now() + STOP_PATIENCE;
-        while self.durable < self.appended {
-            let next = tokio::time::timeout_at(give_up, announcements.recv());
-            let Ok(announcement) = next.await else {
-                let message = "the disk did not take what was left in time".to_owned();
-                // Logged now, because the journal's thread may never return from its disk.
-                tracing::error!("{message}");
-                return Err(DaemonError::JournalFailed { message });
-            };
-            self.announced(announcement)?;
-        }
-        Ok(())
     }
 }
 

@@ -20,9 +20,11 @@ mod outage;
 mod ports;
 mod reload;
 pub mod replay;
+mod sealing;
 mod service;
 mod signals;
 mod stall;
+mod stop;
 mod tablets;
 
 use crate::clients::{self, Intake, Live, MOST_CLIENTS, RuntimeDir, SocketError};
@@ -43,6 +45,7 @@ use hub::Hub;
 use outage::{Mode, UndurableFrames};
 use ports::Ports;
 use reload::Reloading;
+use sealing::Sealing;
 use signals::Signals;
 use stall::Stall;
 use std::collections::BTreeMap;
@@ -233,6 +236,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         gate: page.as_ref().and_then(Page::gate).cloned(),
         changing: Changing::default(),
         folders: Folders::new(&intake, &live, &ask),
+        sealing: Sealing::default(),
     };
     hub.start(&mut announcements).await?;
     hub.enter_revocations();

@@ -3,6 +3,7 @@
 //! In: the state before an entry, and the entry. Out: every part of the entry that does not follow.
 
 mod answers;
+mod journal;
 mod pictured;
 mod production;
 mod zeros;
@@ -10,9 +11,9 @@ mod zeros;
 use super::reservation::{Reservation, reservations, words};
 use super::state::{InstrumentState, SeriesState, Slot, StationState};
 use super::{
-    AdapterChanged, Alerted, Completed, Entry, FrameEntry, JobSaid, JournalEntry, Means, Outcome,
-    PortEntry, Reading, ReadingSlot, Restored, Resumed, Retracted, SaidEntry, Seq, SeriesEntry,
-    Stamped, Standing, State,
+    AdapterChanged, Alerted, Completed, Entry, FrameEntry, JobSaid, Means, Outcome, PortEntry,
+    Reading, ReadingSlot, Restored, Resumed, Retracted, SaidEntry, Seq, SeriesEntry, Stamped,
+    Standing, State,
 };
 use crate::quantity::{Quantity, WallMicros};
 use crate::spec::{ArmedSpec, Crimp, Material, Verdict, judge};
@@ -34,13 +35,9 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
     let mut found = Findings(Vec::new());
     found.owed(before, stamped);
     match &stamped.entry {
-        Entry::Journal(JournalEntry::Segment(segment)) => {
-            let journal = Some(&segment.journal);
-            found.compare("journal", &journal, &before.journal.as_ref(), shown);
-            found.compare_states(&segment.state, before);
-        }
+        Entry::Journal(entry) => found.about_journal(before, entry),
         Entry::Port(PortEntry::AdapterChanged(changed)) => found.adapter_changed(before, changed),
-        Entry::Journal(_) | Entry::Port(_) => {} // what comes from outside follows from nothing
+        Entry::Port(_) => {} // what comes from outside follows from nothing
         Entry::Said(entry) => match entry {
             SaidEntry::OperatorSaid(said) => found.open(before, &said.station, said.series),
             SaidEntry::ToolSaid(said) => found.open(before, &said.station, said.series),
@@ -163,23 +160,6 @@ impl Findings {
         if got.is_some() || is_open {
             self.compare("series", &got, &want, shown);
         }
-    }
-
-    fn compare_states(&mut self, got: &State, want: &State) {
-        let want = &as_kept_in(got, want);
-        if got == want {
-            return;
-        }
-        let stations = names_of_different(&got.stations, &want.stations);
-        let instruments = names_of_different(&got.instruments, &want.instruments);
-        let different: Vec<&str> = stations.chain(instruments).collect();
-        let last = |state: &State| format!("state after entry {}", shown(&state.last));
-        let got = if different.is_empty() {
-            last(got)
-        } else {
-            format!("{} that differs at {}", last(got), different.join(", "))
-        };
-        self.add("state", got, last(want));
     }
 
     fn reading(&mut self, before: &State, reading: &Reading) {
@@ -442,28 +422,6 @@ impl Findings {
     }
 }
 
-/// `want` without the fields that an older release did not store in a segment, where `got` lacks them.
-fn as_kept_in(got: &State, want: &State) -> State {
-    let mut want = want.clone();
-    if got.qualifying.0.is_empty() {
-        want.qualifying.0.clear();
-    }
-    for (name, station) in &mut want.stations {
-        let Some(got) = got.stations.get(name) else {
-            continue;
-        };
-        station.closed_at = station.closed_at.filter(|_| got.closed_at.is_some());
-        let Some((series, got)) = station.series.as_mut().zip(got.series.as_ref()) else {
-            continue;
-        };
-        for (name, zero) in &mut series.zeros {
-            let is_kept = got.zeros.get(name).is_some_and(|got| got.off_by.is_some());
-            zero.off_by = zero.off_by.filter(|_| is_kept);
-        }
-    }
-    want
-}
-
 fn deviation(reading: &Reading, slot: &ReadingSlot) -> Option<Quantity> {
     let value = reading.value.quantity();
     let nominal = slot.limits.nominal()?;
@@ -472,18 +430,6 @@ fn deviation(reading: &Reading, slot: &ReadingSlot) -> Option<Quantity> {
     }
     let base = value.base().checked_sub(nominal.base())?;
     Some(Quantity::from_base(value.dimension(), base))
-}
-
-fn names_of_different<'a, T: PartialEq>(
-    got: &'a std::collections::BTreeMap<String, T>,
-    want: &'a std::collections::BTreeMap<String, T>,
-) -> impl Iterator<Item = &'a str> {
-    let differs = |name: &&String| got.get(*name) != want.get(*name);
-    let missing = want.keys().filter(|name| !got.contains_key(*name));
-    got.keys()
-        .filter(differs)
-        .chain(missing)
-        .map(String::as_str)
 }
 
 #[expect(

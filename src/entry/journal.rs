@@ -1,6 +1,6 @@
 //! Entries about the journal and the daemon themselves.
 
-use super::{JournalId, Seq, State};
+use super::{JournalEntry, JournalId, Seq, State};
 use crate::quantity::WallMicros;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -107,4 +107,25 @@ pub struct FileEdited {
     /// The name of the copy of the old file beside it; left out where it is new.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub copy: Option<String>,
+}
+
+impl State {
+    pub(super) fn apply_journal(&mut self, entry: &JournalEntry) {
+        match entry {
+            JournalEntry::Begun(begun) => self.journal = Some(begun.journal.clone()),
+            JournalEntry::Segment(segment) => self.clone_from(&segment.state),
+            JournalEntry::Started(_) => self.forget_ports("the daemon was not running"),
+            JournalEntry::ClockStepped(stepped) => self.shift_times(stepped.by_micros),
+            JournalEntry::KeyBegun(begun) => self.begin_key(begun),
+            JournalEntry::Sealed(sealed) => self.seal(sealed),
+            JournalEntry::Stopped(_)
+            | JournalEntry::Gap(_)
+            | JournalEntry::DamageAccepted(_)
+            | JournalEntry::RolledBack(_)
+            | JournalEntry::Paired(_)
+            | JournalEntry::Revoked(_)
+            | JournalEntry::TabletSaid(_)
+            | JournalEntry::ConfigurationEdited(_) => {}
+        }
+    }
 }

@@ -8,6 +8,7 @@ use super::journal::{
     Stopped,
 };
 use super::production::{Crimped, Held, RunClosed, RunOpened, SampleDue, Settled};
+use super::seal::{KeyBegun, Sealed};
 use super::series::{Alerted, Disarmed, Doubted, Restored, Resumed, Retracted, ZeroDue};
 use super::{
     AdapterChanged, AdapterSaid, Attached, Completed, Detached, Disturbed, JobSaid, JournalId,
@@ -127,6 +128,10 @@ levels! {
         "tablet_said" TabletSaid(TabletSaid),
         /// A person changed the configuration on the page.
         "configuration_edited" ConfigurationEdited(ConfigurationEdited),
+        /// A signing key begins.
+        "key_begun" KeyBegun(KeyBegun),
+        /// All entries up to one were sealed with the signing key.
+        "sealed" Sealed(Sealed),
     }
     /// About the ports of a station.
     Port(PortEntry, PortKind) a_station {

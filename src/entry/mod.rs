@@ -27,6 +27,7 @@ pub mod reservation;
 pub mod resume;
 pub mod runs;
 mod said;
+pub mod seal;
 mod series;
 pub mod spoken;
 pub mod state;
@@ -63,6 +64,7 @@ pub use said::{
     JobSaid, LotSaid, Means, Noted, OperatorSaid, Refused, RefusedSaying, ToolInHand, ToolSaid,
     ZeroSaid,
 };
+pub use seal::{KeyBegun, KeyInUse, Sealed};
 pub use series::{Alerted, Disarmed, Doubted, Restored, Resumed, Retracted, ZeroDue};
 pub use state::{Slot, State};
 pub use tablet::{Paired, Revoked, TabletSaid};

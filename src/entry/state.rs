@@ -12,7 +12,7 @@ use super::resume::Stopped;
 use super::runs::{Alert, MOST_ALERTS, Runs};
 use super::undo::RetractedReading;
 use super::{
-    Adapter, Alerted, Attached, Completed, Doubted, Entry, FrameEntry, JournalEntry, JournalId,
+    Adapter, Alerted, Attached, Completed, Doubted, Entry, FrameEntry, JournalId, KeyInUse,
     Outcome, Reading, RefusedSaying, Reservation, SaidEntry, Seq, SeriesEntry, Stamped, Standing,
     Tally, ToolInHand, ZeroRole, Zeroed,
 };
@@ -36,6 +36,8 @@ pub struct State {
     pub tools: BTreeMap<String, ToolState>,
     /// What qualification series have shown.
     pub qualifying: Qualifying,
+    /// The signing key; `None` before the first one.
+    pub key: Option<KeyInUse>,
 }
 
 /// What the journal knows of a crimp tool.
@@ -202,23 +204,6 @@ impl State {
         self.last = Some(*seq);
     }
 
-    fn apply_journal(&mut self, entry: &JournalEntry) {
-        match entry {
-            JournalEntry::Begun(begun) => self.journal = Some(begun.journal.clone()),
-            JournalEntry::Segment(segment) => self.clone_from(&segment.state),
-            JournalEntry::Started(_) => self.forget_ports("the daemon was not running"),
-            JournalEntry::ClockStepped(stepped) => self.shift_times(stepped.by_micros),
-            JournalEntry::Stopped(_)
-            | JournalEntry::Gap(_)
-            | JournalEntry::DamageAccepted(_)
-            | JournalEntry::RolledBack(_)
-            | JournalEntry::Paired(_)
-            | JournalEntry::Revoked(_)
-            | JournalEntry::TabletSaid(_)
-            | JournalEntry::ConfigurationEdited(_) => {}
-        }
-    }
-
     fn apply_said(&mut self, entry: &SaidEntry) {
         match entry {
             SaidEntry::AdapterSaid(said) => self.confirm_adapter(&said.station, &said.instrument),
@@ -300,7 +285,7 @@ impl State {
         station.closed_at = Some(at);
     }
 
-    fn shift_times(&mut self, by_micros: i64) {
+    pub(super) fn shift_times(&mut self, by_micros: i64) {
         for station in self.stations.values_mut() {
             if let Some(series) = &mut station.series {
                 series.shift(by_micros);

@@ -3,13 +3,13 @@
 //! Text from outside (notes, reasons, names) is made safe for a terminal: control and direction characters become
 //! escapes, and no text can start a new line.
 
+mod journal;
 mod production;
 mod said;
 
 use super::{
-    Completed, ConfigurationEdited, Disturbed, Entry, FrameEntry, Gap, JournalEntry, PortEntry,
-    Reading, Reservation, Retracted, SeriesEntry, Stamped, Standing, Tally, ToolInHand, Unread,
-    Zeroed, reservation,
+    Completed, Disturbed, Entry, FrameEntry, JournalEntry, PortEntry, Reading, Reservation,
+    Retracted, SeriesEntry, Stamped, Standing, Tally, ToolInHand, Unread, Zeroed, reservation,
 };
 pub use crate::quantity::safe;
 pub use production::{cause, crimps, every, settlement};
@@ -39,7 +39,7 @@ pub fn line_at(time: &str, stamped: &Stamped) -> String {
 /// The entry in words, without station and time.
 pub fn words(entry: &Entry) -> String {
     let text = match entry {
-        Entry::Journal(entry) => of_journal(entry),
+        Entry::Journal(entry) => journal::of_journal(entry),
         Entry::Port(entry) => match entry {
             PortEntry::Attached(attached) => format!(
                 "{} connected at {}, {}",
@@ -66,58 +66,10 @@ pub fn words(entry: &Entry) -> String {
     safe(&text)
 }
 
-fn of_journal(entry: &JournalEntry) -> String {
-    match entry {
-        JournalEntry::Begun(begun) => format!("journal {} begun", begun.journal),
-        JournalEntry::Segment(_) => "a new journal segment".to_owned(),
-        JournalEntry::Started(started) => format!("tallyjaw {} started", started.version),
-        JournalEntry::Stopped(stopped) => format!("stopped: {}", stopped.reason),
-        JournalEntry::ClockStepped(stepped) => {
-            format!("the clock was set by {} ms", stepped.by_micros / 1_000)
-        }
-        JournalEntry::Gap(gap) => self::gap(gap, &gap.since.to_string()),
-        JournalEntry::DamageAccepted(accepted) => format!(
-            "damage from #{} on was accepted: {}",
-            accepted.seq, accepted.reason
-        ),
-        JournalEntry::RolledBack(back) => format!("the journal was rolled back: {}", back.reason),
-        JournalEntry::Paired(paired) => format!("tablet {} was paired", paired.tablet),
-        JournalEntry::Revoked(revoked) => {
-            format!("the pairing of tablet {} was revoked", revoked.tablet)
-        }
-        JournalEntry::TabletSaid(said) => {
-            let (first, last) = (said.first_entry, said.last_entry);
-            let which = if first == last {
-                format!("#{first}")
-            } else {
-                format!("#{first} to #{last}")
-            };
-            format!("{which} came from tablet {}", said.tablet)
-        }
-        JournalEntry::ConfigurationEdited(edited) => configuration_edited(edited),
-    }
-}
-
-fn configuration_edited(edited: &ConfigurationEdited) -> String {
-    let did = match edited.change.as_str() {
-        "add" => "added",
-        "remove" => "removed",
-        _ => "changed",
-    };
-    let files: Vec<&str> = edited.files.iter().map(|file| file.file.as_str()).collect();
-    format!(
-        "{} {did} the {} {} on the page: {}",
-        edited.who,
-        edited.list,
-        edited.name,
-        files.join(", ")
-    )
-}
-
 /// As [`words`], with every time in it local: for people. In a log it is in UTC.
 pub fn words_in(entry: &Entry, zone: &Zone) -> String {
     match entry {
-        Entry::Journal(JournalEntry::Gap(it)) => safe(&gap(it, &it.since.local(zone))),
+        Entry::Journal(JournalEntry::Gap(it)) => safe(&journal::gap(it, &it.since.local(zone))),
         Entry::Journal(_)
         | Entry::Port(_)
         | Entry::Said(_)
@@ -128,13 +80,6 @@ pub fn words_in(entry: &Entry, zone: &Zone) -> String {
 }
 
 /// A gap in words. `since` is in the caller's form: local for a person, UTC for a log.
-fn gap(gap: &Gap, since: &str) -> String {
-    format!(
-        "nothing was recorded since {since}; {} frames were not judged: {}",
-        gap.frames, gap.reason
-    )
-}
-
 fn of_series(entry: &SeriesEntry) -> String {
     match entry {
         SeriesEntry::Armed(spec) => armed(spec),

@@ -23,6 +23,7 @@ mod lock;
 mod reader;
 mod recovery;
 mod salvage;
+mod seals;
 mod thread;
 mod times;
 mod verify;
@@ -35,8 +36,9 @@ pub use follow::{DurableEnd, Follow, blocking};
 pub use lock::StateLock;
 pub use reader::{Cursor, Line};
 pub use recovery::{Opened, Options, Torn, open, open_known};
+pub use seals::{SEAL_EVERY, SealingKey, Seals, Trust};
 pub use thread::{Announcement, Closed, DurableLine, Handle, NotTaken, spawn};
-pub use verify::{Finding, Report, verify};
+pub use verify::{Finding, Kept, Report, verify};
 pub use witness::{RolledBack, Witness};
 pub use writer::Writer;
 

@@ -1,14 +1,16 @@
 //! Verifies a whole journal: every line must be as written, and every entry must follow from those before it.
 //!
-//! In: the folder, which may be written meanwhile, and a digest that someone kept. Out: a [`Report`] with a [`Finding`]
+//! In: the folder, which may be written meanwhile, and what someone kept: a digest, or keys. Out: a [`Report`] with a [`Finding`]
 //! for each fault. Nothing is changed, and one line is read at a time.
 //!
 //! A limit: each line is confirmed by the digest in the next one. So nothing in the journal confirms the last line, or
 //! shows that whole lines are missing after it. To check that, keep [`Report::last_digest`] elsewhere and give it as
-//! [`Report::kept`].
+//! [`Kept::digest`]. And a journal that was rewritten as a whole is intact in itself: seals show that, if the public key
+//! was kept ([`Kept::keys`]).
 
 use super::dir::{Dir, io_error};
 use super::lines::{Chain, Fault, Lines, NextLine};
+use super::seals::{SealCheck, Seals, Wrong};
 use super::times::Times;
 use super::{JOURNAL_FOLDER, JournalError, Line, SegmentNumber};
 use crate::entry::audit::{Mismatch, audit};
@@ -18,6 +20,7 @@ use crate::entry::{
     DamageAccepted, Entry, JournalEntry, JournalId, RolledBack, Seq, Stamped, State,
 };
 use crate::qualification;
+use crate::signing::Trusted;
 use std::path::Path;
 
 /// A fault: a line that was changed, or an entry that does not follow.
@@ -69,6 +72,8 @@ pub struct Report {
     /// A kept digest, and the entry whose line has it; `None` if no line has. Of a journal whose first segments were taken
     /// out, it may be that of the line before: an entry before `first`.
     pub kept: Option<(Digest, Option<Seq>)>,
+    /// The seals.
+    pub seals: Seals,
     /// The faults, in the order of the journal.
     pub findings: Vec<Finding>,
 }
@@ -80,13 +85,29 @@ impl Report {
     }
 }
 
-/// Verifies the journal of `state_dir`. Without folder or segment, [`Report::segments`] is 0. `kept` is a digest that
-/// one of its lines must have. `each` is given every line, faulty or not, with the number that it has or should have.
+/// What somebody kept elsewhere, which the journal must agree with.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Kept {
+    /// A digest that one of its lines must have.
+    pub digest: Option<Digest>,
+    /// The public keys whose seals are trusted.
+    pub keys: Option<Trusted>,
+}
+
+impl From<Option<Digest>> for Kept {
+    fn from(digest: Option<Digest>) -> Self {
+        Self { digest, keys: None }
+    }
+}
+
+/// Verifies the journal of `state_dir`. Without folder or segment, [`Report::segments`] is 0. It is compared with what was
+/// `kept`. `each` is given every line, faulty or not, with the number that it has or should have.
 pub fn verify(
     state_dir: &Path,
-    kept: Option<Digest>,
+    kept: impl Into<Kept>,
     mut each: impl FnMut(&Line),
 ) -> Result<Report, JournalError> {
+    let Kept { digest: kept, keys } = kept.into();
     let Some(dir) = Dir::open_if_there(&state_dir.join(JOURNAL_FOLDER))? else {
         return Ok(Report {
             kept: kept.map(|digest| (digest, None)),
@@ -94,14 +115,16 @@ pub fn verify(
         });
     };
     let numbers = dir.segments()?;
-    let mut walk = Walk::new();
+    let mut walk = Walk::new(keys);
     walk.report.kept = kept.map(|digest| (digest, None));
     for (at, number) in numbers.iter().enumerate() {
         walk.begin(*number);
         walk.segment(&dir, at + 1 == numbers.len(), &mut each)?;
     }
     walk.look_for_kept();
+    walk.end_seals();
     let mut report = walk.report;
+    report.seals = walk.seals.found;
     report.values = walk.values.checked;
     report.values_unchecked = walk.values.unchecked;
     report.last = walk.chain.last.filter(|_| report.entries > 0);
@@ -130,10 +153,11 @@ struct Walk {
     state: Option<State>,
     values: ReadAgain,
     times: Times,
+    seals: SealCheck,
 }
 
 impl Walk {
-    fn new() -> Self {
+    fn new(trusted: Option<Trusted>) -> Self {
         Self {
             report: Report::default(),
             number: SegmentNumber::NONE,
@@ -142,6 +166,7 @@ impl Walk {
             state: Some(State::default()),
             values: ReadAgain::default(),
             times: Times::default(),
+            seals: SealCheck::new(trusted),
         }
     }
 
@@ -235,6 +260,10 @@ impl Walk {
         {
             self.times = Times::default(); // After damage the history of the clock is unknown.
         }
+        let digest = self.chain.prev.unwrap_or(Digest::NONE);
+        for wrong in self.seals.follow(&stamped, digest) {
+            self.add_wrong(Some(stamped.seq), &wrong);
+        }
         if let Some(wrong) = self.times.follow(&stamped) {
             self.add(Some(stamped.seq), wrong.what, &wrong.got, &wrong.want);
         }
@@ -293,6 +322,18 @@ impl Walk {
             let what = "no line has the digest that was kept: the journal was cut or rewritten";
             self.add(None, what, "none", &digest.to_string());
         }
+    }
+
+    /// What seals lack at the end is no fault of a line.
+    fn end_seals(&mut self) {
+        self.line = 0;
+        for (seq, wrong) in self.seals.end() {
+            self.add_wrong(seq, &wrong);
+        }
+    }
+
+    fn add_wrong(&mut self, seq: Option<Seq>, wrong: &Wrong) {
+        self.add(seq, wrong.what, &wrong.got, &wrong.want);
     }
 
     /// After damage the state is taken from the next `segment`.

@@ -19,14 +19,13 @@ mod pairing;
 mod picture;
 mod report;
 mod routes;
-mod secret;
 mod series;
 mod setup;
 pub mod tablet;
 mod token;
 
+pub use crate::durable::secret::SecretError;
 pub use meter::Meter;
-pub use secret::SecretError;
 pub use token::{TOKEN_FILE, Token, TokenError};
 
 use crate::clients::{ControlRequest, Intake, Live};

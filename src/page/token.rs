@@ -2,7 +2,7 @@
 //!
 //! It survives restarts, so that an open page continues to work. For a new one, remove the file and restart the daemon.
 
-use super::secret::{self, SecretError};
+use crate::durable::secret::{self, SecretError};
 use crate::durable::{Access, failed, put};
 use sha2::{Digest, Sha256};
 use std::fs;

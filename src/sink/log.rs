@@ -221,13 +221,15 @@ fn log_line(stamped: &Stamped) -> Option<String> {
             | JournalEntry::RolledBack(_)
             | JournalEntry::Paired(_)
             | JournalEntry::Revoked(_)
-            | JournalEntry::ConfigurationEdited(_) => true,
+            | JournalEntry::ConfigurationEdited(_)
+            | JournalEntry::KeyBegun(_) => true,
             JournalEntry::Begun(_)
             | JournalEntry::Segment(_)
             | JournalEntry::Started(_)
             | JournalEntry::Stopped(_)
             | JournalEntry::ClockStepped(_)
-            | JournalEntry::TabletSaid(_) => false,
+            | JournalEntry::TabletSaid(_)
+            | JournalEntry::Sealed(_) => false,
         },
         Entry::Port(entry) => match entry {
             PortEntry::AdapterChanged(_) | PortEntry::Disturbed(_) => true,

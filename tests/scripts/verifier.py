@@ -2,9 +2,10 @@
 
 Usage: verifier.py TALLYJAW FOLDER...       (folders of state folders; SEED and TRIES from the environment)
 
-Every journal must be sound for both, and that of a demo too. Then copies are changed: a bit, a line, or an entry with all
-digests written anew, as somebody does who knows the form (in journals of one segment). The table says how often each found the change. In the kinds of
-change that examples/verify.py says it checks, the two must agree each time; in the others it may find less, never more.
+Every journal must be sound for both, with the key that was kept where it has one, and that of a demo too. Then copies are
+changed: a bit, a line, or an entry with all digests made to fit, as somebody does who knows the form (in journals of one
+segment). The table says how often each found the change. In the kinds of change that examples/verify.py says it checks, the
+two must agree each time; in the others it may find less, never more.
 """
 
 import collections
@@ -27,7 +28,7 @@ import verify  # noqa: E402
 TALLYJAW = str(pathlib.Path(sys.argv[1]).resolve())
 FOLDERS = [pathlib.Path(folder) for folder in sys.argv[2:]]
 SEED, TRIES = int(os.environ.get("SEED", "1")), int(os.environ.get("TRIES", "1200"))
-NUMBERS = ("seq", "series", "reading", "readings", "zeroed", "run", "held")  # fields that hold numbers of entries
+NUMBERS = ("seq", "series", "reading", "readings", "zeroed", "run", "held", "up_to")  # fields that hold numbers of entries
 
 
 def load(state_dir):
@@ -48,6 +49,49 @@ def store(files, state_dir):
             prev = hashlib.sha256(line).hexdigest()
             lines.append(line + b"\n")
         (state_dir / "journal" / name).write_bytes(b"".join(lines))
+
+
+def sealed_anew(rng, files):
+    """Every seal made again with a key of one's own, which the journal then names from the first entry on."""
+    if len(files) > 1 or not every(files, "sealed"):
+        return False
+    with tempfile.TemporaryDirectory(prefix="tallyjaw-") as folder:
+        own = pathlib.Path(folder, "own")
+        subprocess.run(["ssh-keygen", "-q", "-t", "ed25519", "-N", "", "-C", "", "-f", own], check=True)
+        public = own.with_suffix(".pub").read_text().strip()
+        digests, state_dir = {}, pathlib.Path(folder)
+        (state_dir / "journal").mkdir()
+        for entry in every(files, "key_begun"):
+            entry.update(public_key=public, key=verify.fingerprint(public))
+        for entry in every(files, "sealed"):
+            store(files, state_dir)
+            for line in (state_dir / "journal" / max(files)).read_bytes().splitlines():
+                digests[json.loads(line)["seq"]] = hashlib.sha256(line).hexdigest()
+            entry.update(key=verify.fingerprint(public), digest=digests[entry["up_to"]])
+            text = f"tallyjaw seal 1\njournal {entry['journal']}\nentry {entry['up_to']}\nsha256 {entry['digest']}\n"
+            signing = ["ssh-keygen", "-q", "-Y", "sign", "-n", "tallyjaw", "-f", own]
+            signed = subprocess.run(signing, input=text, capture_output=True, text=True, check=True).stdout
+            entry["signature"] = "".join(signed.splitlines()[1:-1])
+    return True
+
+
+def unsealed(rng, files):
+    """Without key and seals, as if there had never been any."""
+    found = every(files, "key_begun") + every(files, "sealed") if len(files) == 1 else []
+    for entry in sorted(found, key=lambda entry: entry["seq"], reverse=True):
+        take_out(files, next(one for one in every(files, entry["kind"]) if one["seq"] == entry["seq"]))
+    return bool(found)
+
+
+def signature(rng, files):
+    found = every(files, "sealed")
+    if not found:
+        return False
+    entry = rng.choice(found)
+    at = rng.randrange(len(entry["signature"]))
+    letter = rng.choice("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789+/")
+    entry["signature"] = entry["signature"][:at] + letter + entry["signature"][at + 1:]
+    return True
 
 
 def every(files, kind, wanted=lambda entry: True):
@@ -146,8 +190,13 @@ BOTH = {
     "piece of a reading": more("reading", lambda entry: [(entry, "piece")] if entry["standing"] == "counted" else []),
     "answer to a visual check": other("looked", "answer", ["good", "bad"]),
     "doubt hidden, tally fitted": hidden_doubt,
+    "signature of a seal": signature,
+    "digest of a seal": other("sealed", "digest", ["0" * 64]),
+    "all sealed again, key kept": sealed_anew,
+    "all sealed again": sealed_anew,
+    "seals and key taken out, key kept": unsealed,
     **{f"{kind} taken out": removed(kind) for kind in
-       ("reading", "zeroed", "doubted", "retracted", "restored", "completed", "armed", "resumed")},
+       ("reading", "zeroed", "doubted", "retracted", "restored", "completed", "armed", "resumed", "sealed", "key_begun")},
 }
 VERIFY_ONLY = {
     "value moved, not its bytes": better,
@@ -206,19 +255,21 @@ BYTES = {
 BYTES_VERIFY_ONLY = {"one bit of the last line": lambda rng, files: one_bit(rng, files, True), "end cut": cut}
 
 
-def found_by(state_dir, kept):
+def found_by(state_dir, digest, key):
     """Whether `tallyjaw verify` and the script find a fault, and what they say. Only journals are copied, no pictures."""
-    digest = ["--digest", kept] if kept else []
-    said = subprocess.run([TALLYJAW, "--json", "verify", *digest, str(state_dir)], capture_output=True, text=True)
+    kept = [*(["--digest", digest] if digest else []), *(["--key", key] if key else [])]
+    said = subprocess.run([TALLYJAW, "--json", "verify", *kept, str(state_dir)], capture_output=True, text=True)
     if said.returncode not in (0, 1):
         sys.exit(f"verify: exit {said.returncode}: {said.stderr}")
     findings = [found for found in json.loads(said.stdout)["findings"] if not found["file"].startswith("pictures/")]
-    verifier, _ = verify.verify(state_dir / "journal", kept)
+    trusted = {verify.fingerprint(key.read_text().split(" ", 2)[2])} if key else None
+    verifier, _ = verify.verify(state_dir / "journal", digest, trusted)
     return (bool(findings), bool(verifier.faults)), f"{findings[:2]}\n{verifier.faults[:3]}"
 
 
 def sound(state_dir):
-    found, said = found_by(state_dir, None)
+    key = state_dir / "signing.allowed"
+    found, said = found_by(state_dir, None, key if key.exists() else None)
     if any(found):
         sys.exit(f"{state_dir}: not sound for (verify, the script) = {found}: {said}")
 
@@ -265,7 +316,8 @@ def main():
                     break
             else:
                 sys.exit(f"no journal has anything to change: {name}")
-            (by_verify, by_script), said = found_by(state_dir, kept)
+            key = source / "signing.allowed" if "key kept" in name else None
+            (by_verify, by_script), said = found_by(state_dir, kept, key)
             table[name].update(tries=1, verify=by_verify, script=by_script)
             may_differ = name in VERIFY_ONLY or name in BYTES_VERIFY_ONLY
             if by_script > by_verify or (by_verify != by_script and not may_differ):
@@ -275,7 +327,7 @@ def main():
     for name in names:
         found = table[name]
         print(f"{name:30} {found['tries']:6} {found['verify']:7} {found['script']:7}")
-        if not found["script"] and (name in BOTH or name in BYTES):
+        if not found["script"] and (name in BOTH or name in BYTES) and name != "all sealed again":
             wrong.append(f"{name}: the script never found it")
     if wrong:
         sys.exit("\n".join(wrong[:8]))

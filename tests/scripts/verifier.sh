@@ -4,6 +4,6 @@
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 
-cargo test --locked --quiet --test suite -- --exact station::invariants::written::random_journals_on_disk_are_intact
+cargo test --locked --quiet --test suite -- --exact station::invariants::written::random_journals_on_disk_are_intact_sealed_or_not
 export PYTHONDONTWRITEBYTECODE=1
 exec python3 tests/scripts/verifier.py "${1:-target/release/tallyjaw}" target/tmp/journals tests/journals

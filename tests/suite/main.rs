@@ -61,6 +61,7 @@ mod reserved;
 mod run_rules;
 mod schema;
 mod scripts;
+mod seals;
 mod self_deception;
 mod series;
 mod service;

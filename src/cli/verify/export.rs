@@ -12,7 +12,7 @@ use crate::entry::words::safe;
 use crate::entry::{JournalId, Seq};
 use crate::export::check::{CheckSummary, Difference, Explain, column_differences};
 use crate::export::{Check, ExportFormat, FileRows, Given, Question, ReadError};
-use crate::journal::{Line, Report};
+use crate::journal::{Kept, Line, Report};
 use crate::row::COLUMNS;
 use serde_json::json;
 use std::cell::RefCell;
@@ -387,7 +387,7 @@ impl Again<'_> {
         let (first, last) = self.range;
         let made = self.asked.make(self.daemon, self.journal, tell, |take| {
             let mut is_over = false;
-            let report = walked(&self.daemon.state_dir, None, |line| {
+            let report = walked(&self.daemon.state_dir, Kept::default(), |line| {
                 see(line);
                 if is_over || line.seq < first || line.seq > last {
                     return;

@@ -8,6 +8,7 @@ use crate::cli::label::Gathering;
 use crate::cli::{Context, Exit, Failure};
 use crate::entry::line::{self, Digest};
 use crate::entry::words::safe;
+use crate::journal::Kept;
 use crate::message::label::LabelText;
 use anstyle::{AnsiColor, Style};
 use serde_json::json;
@@ -60,7 +61,7 @@ pub(super) fn verify(
     })?;
     let mut gathering = Gathering::new(label.of.clone());
     let (mut found, mut then) = (None, None);
-    let report = walked(state_dir, None, |line| {
+    let report = walked(state_dir, Kept::default(), |line| {
         let digest = Digest::of(&line.bytes);
         if digest == label.digest {
             found = Some(line.seq);

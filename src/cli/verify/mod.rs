@@ -6,6 +6,7 @@ mod claim;
 mod export;
 mod label;
 mod report;
+mod seals;
 mod stamped;
 
 use super::progress::Progress;
@@ -18,7 +19,7 @@ use crate::entry::Seq;
 use crate::entry::line::Digest;
 use crate::entry::words::safe;
 use crate::export::{ExportFormat, ReadError};
-use crate::journal::{self, Cursor, Finding, Line, Report};
+use crate::journal::{self, Cursor, Finding, Kept, Line, Report};
 use crate::timestamp::Authority;
 use anstyle::{AnsiColor, Style};
 use serde_json::{Value, json};
@@ -52,9 +53,13 @@ const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 ///
 /// With --label the text of a label's code is held against the journal: the entry that it names, and what came out of
 /// the series or the job up to then and since.
+///
+/// Where the bench has a signing key (tallyjaw key), its seals are checked. A journal that somebody wrote again as a whole,
+/// without the key, is found with --key FILE, where FILE has the public key as it was kept elsewhere; without it the keys
+/// are shown, and nobody vouches for them.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify --digest 5f3a…            is that line still in the journal?\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify pulls.csv --series 37 --axis pull_force\n                                            are these options its options, and is nothing missing?\n  tallyjaw verify --label 'TJ1 SERIES 37 ACCEPTED ENTRY 412 5F3A…'\n                                            is what was scanned from a label what the journal says?\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, there is no journal, or the file differs from it; 2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
+    after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify --digest 5f3a…            is that line still in the journal?\n  tallyjaw verify --key bench-1.allowed     are the seals by the key that was kept?\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify pulls.csv --series 37 --axis pull_force\n                                            are these options its options, and is nothing missing?\n  tallyjaw verify --label 'TJ1 SERIES 37 ACCEPTED ENTRY 412 5F3A…'\n                                            is what was scanned from a label what the journal says?\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, there is no journal, or the file differs from it; 2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
 )]
 pub(super) struct Verify {
     /// The state folder of a daemon, a report or an export [default: the configured state folder]
@@ -69,6 +74,9 @@ pub(super) struct Verify {
     /// The certificate in PEM of an authority: are the time stamps of the journal signed by it?
     #[arg(long, value_name = "FILE", conflicts_with_all = ["state_dir", "label"])]
     authority: Option<PathBuf>,
+    /// A public key, or a file of allowed signers: whether the seals are by a key in it
+    #[arg(long, value_name = "FILE")]
+    key: Option<PathBuf>,
     /// The text of a label's code, as a scanner reads it: is it what the journal says?
     #[arg(long, value_name = "TEXT", conflicts_with_all = ["state_dir", "digest"])]
     label: Option<String>,
@@ -126,7 +134,11 @@ impl Verify {
             .as_deref()
             .map(timestamp::authority)
             .transpose()?;
-        let folder = Folder::verified(&state_dir, self.digest, authority.as_ref())?;
+        let kept = Kept {
+            digest: self.digest,
+            keys: self.key.as_deref().map(seals::trusted).transpose()?,
+        };
+        let folder = Folder::verified(&state_dir, kept, authority.as_ref())?;
         folder.write(context.json, &state_dir, out)?;
         Ok(folder.exit())
     }
@@ -142,10 +154,10 @@ pub(super) struct Folder {
 }
 
 impl Folder {
-    /// Verifies all of it; one of its lines must have the digest `kept`.
+    /// Verifies all of it, and compares it with what was `kept`.
     pub(super) fn verified(
         folder: &Path,
-        kept: Option<Digest>,
+        kept: Kept,
         authority: Option<&Authority>,
     ) -> Result<Self, Failure> {
         let mut named = Named::default();
@@ -254,11 +266,7 @@ fn digest(text: &str) -> Result<Digest, String> {
 }
 
 /// Checks every line of the journal.
-fn walked(
-    state_dir: &Path,
-    kept: Option<Digest>,
-    mut each: impl FnMut(&Line),
-) -> Result<Report, Failure> {
+fn walked(state_dir: &Path, kept: Kept, mut each: impl FnMut(&Line)) -> Result<Report, Failure> {
     let failed = |error: journal::JournalError| {
         Failure::io(error.to_string()).with_remedy_of(error.remedy())
     };
@@ -323,6 +331,7 @@ impl Folder {
             )?,
         }
         write_pictures(out, pictures)?;
+        seals::write(out, &report.seals)?;
         stamped.write(out)?;
         if let Some(files) = files {
             writeln!(out, "  files     {files} held against {}", archive::SUMS)?;
@@ -377,6 +386,7 @@ impl Folder {
             "pictures_unnamed": pictures.unnamed,
             "bytes": report.bytes,
             "unfinished_bytes": report.unfinished_bytes,
+            "seals": seals::json(&report.seals),
             "findings": report.findings.iter().map(finding_json).collect::<Vec<_>>(),
         });
         let known = [

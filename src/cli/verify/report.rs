@@ -8,6 +8,7 @@ use crate::cli::{Context, Exit, Failure};
 use crate::config::DaemonConfig;
 use crate::daemon::clock;
 use crate::entry::words::safe;
+use crate::journal::Kept;
 use crate::quantity::WallMicros;
 use crate::report::check::{
     Difference, NoReport, OtherLayout, comparable, differences, made, release, unvouched,
@@ -94,7 +95,7 @@ fn only(differences: Vec<Difference>) -> Checked {
 }
 
 fn checked(daemon: &DaemonConfig, text: &str, made: &Made) -> Result<Checked, Failure> {
-    let journal = walked(&daemon.state_dir, None, |_| {})?;
+    let journal = walked(&daemon.state_dir, Kept::default(), |_| {})?;
     let known = journal.journal.as_ref();
     if let Some(other) = known.filter(|known| **known != made.journal) {
         return Ok(only(vec![difference("the journal", &made.journal, other)]));

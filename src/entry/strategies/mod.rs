@@ -15,10 +15,10 @@ use super::line::Digest;
 use super::{
     AdapterChanged, AdapterSaid, Alerted, Answer, Begun, ClockStepped, Completed,
     ConfigurationEdited, DamageAccepted, Detached, Disarmed, Disturbed, Doubted, Entry, FileEdited,
-    Gap, JobSaid, JournalId, LookTally, Looked, LotSaid, Means, Noted, OperatorSaid, Outcome,
-    Paired, Pictured, Pulled, Refused, Reservation, Restored, Resumed, Retracted, Revoked,
-    RolledBack, Segment, Slot, Stamped, Started, Stopped, TabletSaid, ToolSaid, Unread, ZeroDue,
-    ZeroRole, ZeroSaid, Zeroed,
+    Gap, JobSaid, JournalId, KeyBegun, LookTally, Looked, LotSaid, Means, Noted, OperatorSaid,
+    Outcome, Paired, Pictured, Pulled, Refused, Reservation, Restored, Resumed, Retracted, Revoked,
+    RolledBack, Sealed, Segment, Slot, Stamped, Started, Stopped, TabletSaid, ToolSaid, Unread,
+    ZeroDue, ZeroRole, ZeroSaid, Zeroed,
 };
 use crate::pictures::PictureFormat;
 use crate::spec::{Job, Lots, Material, PullMode};
@@ -94,8 +94,37 @@ fn daemon_entry() -> BoxedStrategy<Entry> {
             })
         }),
         configuration_edited(),
+        key_begun(),
+        sealed(),
     ]
     .boxed()
+}
+
+fn key_begun() -> BoxedStrategy<Entry> {
+    (text(), text(), option::of(text()), option::of(text()))
+        .prop_map(|(public_key, key, key_before, signature)| {
+            Entry::from(KeyBegun {
+                public_key,
+                key,
+                key_before,
+                signature,
+            })
+        })
+        .boxed()
+}
+
+fn sealed() -> BoxedStrategy<Entry> {
+    (journal(), seq(), text(), text(), text())
+        .prop_map(|(journal, up_to, digest, key, signature)| {
+            Entry::from(Sealed {
+                journal,
+                up_to,
+                digest,
+                key,
+                signature,
+            })
+        })
+        .boxed()
 }
 
 fn configuration_edited() -> BoxedStrategy<Entry> {

@@ -15,7 +15,7 @@ use crate::entry::state::{
     CountedReading, InstrumentState, SeriesState, State, StationState, ToolState, ZeroState,
 };
 use crate::entry::undo::RetractedReading;
-use crate::entry::{Answer, Outcome, RefusedSaying, Reservation, ToolInHand};
+use crate::entry::{Answer, KeyInUse, Outcome, RefusedSaying, Reservation, ToolInHand};
 use crate::quantity::Length;
 use crate::spec::Papers;
 use crate::spec::{
@@ -435,15 +435,17 @@ pub(crate) fn state() -> BoxedStrategy<State> {
         instruments,
         tools,
         qualifying::qualifying(),
+        option::of((text(), option::of(seq())).prop_map(|(key, up_to)| KeyInUse { key, up_to })),
     )
         .prop_map(
-            |(journal, last, stations, instruments, tools, qualifying)| State {
+            |(journal, last, stations, instruments, tools, qualifying, key)| State {
                 journal,
                 last,
                 stations,
                 instruments,
                 tools,
                 qualifying,
+                key,
             },
         )
         .boxed()

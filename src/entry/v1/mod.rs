@@ -99,6 +99,8 @@ kinds! {
     "revoked" => Journal(JournalEntry::Revoked) plain super::Revoked,
     "tablet_said" => Journal(JournalEntry::TabletSaid) plain super::TabletSaid,
     "configuration_edited" => Journal(JournalEntry::ConfigurationEdited) plain super::ConfigurationEdited,
+    "key_begun" => Journal(JournalEntry::KeyBegun) plain super::KeyBegun,
+    "sealed" => Journal(JournalEntry::Sealed) plain super::Sealed,
     "attached" => Port(PortEntry::Attached) plain super::Attached,
     "detached" => Port(PortEntry::Detached) plain super::Detached,
     "adapter_changed" => Port(PortEntry::AdapterChanged) plain super::AdapterChanged,

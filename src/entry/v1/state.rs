@@ -19,7 +19,8 @@ use crate::entry::repeat;
 use crate::entry::runs::{Alert, Runs};
 use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationState};
 use crate::entry::{
-    self, Adapter, Attached, JournalId, RefusedSaying, Seq, Tally, ToolInHand, resume, undo,
+    self, Adapter, Attached, JournalId, KeyInUse, RefusedSaying, Seq, Tally, ToolInHand, resume,
+    undo,
 };
 use crate::spec::{AxisName, Lots};
 use schemars::JsonSchema;
@@ -40,6 +41,8 @@ pub(super) struct State {
     /// What qualification series have shown.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     qualifications: Vec<Qualification>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    signing: Option<KeyInUse>,
 }
 
 #[derive(Serialize, Deserialize, JsonSchema)]
@@ -203,6 +206,7 @@ impl From<&entry::State> for State {
                 .map(|(name, tool)| (name.clone(), tool.into()))
                 .collect(),
             qualifications: Qualification::all_of(&state.qualifying),
+            signing: state.key.clone(),
         }
     }
 }
@@ -218,6 +222,7 @@ impl TryFrom<State> for entry::State {
             instruments: each(body.instruments, TryInto::try_into)?,
             tools: each(body.tools, |tool| Ok(tool.into()))?,
             qualifying: qualifying(body.qualifications)?,
+            key: body.signing,
         })
     }
 }

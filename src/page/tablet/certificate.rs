@@ -4,8 +4,8 @@
 //! made again only when a person says so, also when the machine has another address since: what counts is the key.
 
 use super::TabletError;
+use crate::durable::secret;
 use crate::durable::{Access, failed, put};
-use crate::page::secret;
 use crate::quantity::WallMicros;
 use rcgen::{CertificateParams, DnType, ExtendedKeyUsagePurpose, KeyPair, KeyUsagePurpose};
 use sha2::{Digest, Sha256};

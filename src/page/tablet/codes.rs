@@ -3,7 +3,7 @@
 //! A code has 80 random bits, and of one device ten wrong ones a minute are looked at: guessing one takes longer than
 //! there is a universe. So a wrong code withdraws nothing, and nobody can keep a tablet out by guessing.
 
-use crate::page::secret;
+use crate::durable::secret;
 use std::collections::HashMap;
 use std::io;
 use std::net::{IpAddr, Ipv6Addr};

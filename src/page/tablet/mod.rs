@@ -20,8 +20,8 @@ pub use tokens::{MOST_TABLETS, TABLETS_FILE, Tablet, Tokens};
 
 pub(super) use door::{Connection, Door};
 
-use super::secret::SecretError;
 use crate::durable::Failed;
+use crate::durable::secret::SecretError;
 use crate::message::reply::{Pairing, TabletMessage, TabletStatus, Tablets};
 use crate::message::{ErrorObject, code};
 use crate::quantity::WallMicros;

@@ -4,8 +4,8 @@
 //! digest would protect, as it would a password. Who reads the file can let nobody in.
 
 use super::TabletError;
+use crate::durable::secret;
 use crate::durable::{Access, Failed, failed, put};
-use crate::page::secret;
 use crate::quantity::WallMicros;
 use serde::Deserialize;
 use serde_json::{Value, json};

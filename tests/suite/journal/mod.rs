@@ -8,6 +8,7 @@ mod full_disk;
 mod opening;
 mod reading;
 mod samples;
+mod signed;
 mod torn;
 mod verifying;
 mod writing;

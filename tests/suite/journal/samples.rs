@@ -9,6 +9,7 @@ use super::every_kind::{
     answered, configuration_edited, every_kind, jobs_and_lots, pictures, ports_of_others,
     production_runs, restored, resumed, rolled_back, tablets,
 };
+use super::signed::sealed;
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::fs;
@@ -60,7 +61,8 @@ type Maker = fn(&Path);
 
 #[test]
 fn every_kept_journal_still_says_what_it_said() {
-    let makers: [(&str, Maker); 12] = [
+    let makers: [(&str, Maker); 13] = [
+        ("V1_SEALED", sealed),
         ("V1_RUNS", production_runs),
         ("V1_PICTURES", pictures),
         ("V1_QUESTIONS_ANSWERED", answered),

@@ -78,11 +78,12 @@ pub(super) const ROWS: &[Row] = &[
         ],
     ),
     edge("durable", &[]),
+    edge("signing", &["entry", "durable"]),
     edge("serial", &["quantity", "config", "entry"]),
     edge("virtual_caliper", &["quantity", "decode", "config"]),
     edge(
         "journal",
-        &["quantity", "entry", "qualification", "durable"],
+        &["quantity", "entry", "qualification", "durable", "signing"],
     ),
     edge(
         "album",

@@ -110,6 +110,7 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ("decision", "decision rule: simple or guarded"),
     ("detached_because", "why the port was lost"),
     ("deviation", "value less nominal"),
+    ("digest", "SHA-256 of the line that is sealed, hex"),
     (
         "double_retracts",
         "whether two zero frames within two seconds retract the last reading",
@@ -168,6 +169,11 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     (
         "journal",
         "name of the journal; journal and seq together identify an entry worldwide",
+    ),
+    ("key", "fingerprint of the signing key, SHA256:…"),
+    (
+        "key_before",
+        "fingerprint of the signing key before; left out for the first key",
     ),
     ("kind", "kind of line"),
     ("last", "the newest entry"),
@@ -278,6 +284,10 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ("prev", "SHA-256 of the previous line, hex"),
     ("production", "the production runs of the station"),
     ("production_run", "the settings of the production run"),
+    (
+        "public_key",
+        "the public part of the signing key, as OpenSSH writes it",
+    ),
     ("pull_mode", "whether it is asked how each pull failed"),
     (
         "pull_modes",
@@ -361,6 +371,11 @@ pub(super) const WORDS: &[(&str, &str)] = &[
         "settlement",
         "what becomes of held crimps: release, rework or scrap",
     ),
+    (
+        "signature",
+        "a signature in the form of OpenSSH, base64, without the lines around it; in key_begun, of the key before",
+    ),
+    ("signing", "the signing key, and what is sealed"),
     ("since", "start time, RFC 3339 in UTC"),
     (
         "shown",
@@ -422,6 +437,7 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ("uncertainty", "uncertainty of the block's length"),
     ("unit", "the unit in which the instrument showed it"),
     ("unsure", "number of counted readings within a guard band"),
+    ("up_to", "the last entry that the seal covers"),
     ("upper", "upper limit"),
     (
         "usb",

@@ -121,7 +121,8 @@ pub(crate) struct Shop {
     pub(crate) times: Vec<Duration>,
     /// What was on the disk before the last input.
     durable: usize,
-    digest: Digest,
+    /// The digest of the last line.
+    pub(crate) digest: Digest,
     replayed: State,
     catalog: Arc<Catalog>,
     elapsed: Duration,
@@ -294,7 +295,8 @@ impl Shop {
         self.entries.truncate(kept);
         self.times.truncate(kept);
         let state = self.replay();
-        self.digest = Digest::NONE;
+        let chained = |prev, stamped: &Stamped| Digest::of(&encode(stamped, prev));
+        self.digest = self.entries.iter().fold(Digest::NONE, chained);
         self.replayed = state.clone();
         self.core = Core::new(Arc::clone(&self.catalog), state);
         self.elapsed += off;

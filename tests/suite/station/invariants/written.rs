@@ -8,9 +8,12 @@ use proptest::strategy::ValueTree;
 use proptest::test_runner::TestRunner;
 use std::fs;
 use std::path::{Path, PathBuf};
-use tallyjaw::entry::Stamped;
 use tallyjaw::entry::line::{Digest, encode};
-use tallyjaw::journal::{JOURNAL_FOLDER, SegmentNumber, verify};
+use tallyjaw::entry::seal::sealed_text;
+use tallyjaw::entry::{Entry, KeyBegun, Sealed, SeriesEntry, Stamped};
+use tallyjaw::journal::{JOURNAL_FOLDER, Kept, SegmentNumber, verify};
+use tallyjaw::signing::{Key, Trusted};
+use tallyjaw::station::Input;
 
 /// Where they are left: a state folder each.
 fn folder() -> PathBuf {
@@ -37,20 +40,74 @@ fn write(state_dir: &Path, entries: &[Stamped]) {
     }
 }
 
+/// Makes the key of the state folder, and enters that it begins.
+fn with_key(shop: &mut Shop, state_dir: &Path) -> Key {
+    fs::create_dir_all(state_dir).unwrap();
+    let key = Key::make(state_dir).unwrap();
+    begin(shop, &key);
+    key
+}
+
+fn begin(shop: &mut Shop, key: &Key) {
+    shop.input(Input::Journal(Entry::from(KeyBegun {
+        public_key: key.public().line().to_owned(),
+        key: key.public().fingerprint().to_owned(),
+        key_before: None,
+        signature: None,
+    })));
+}
+
+/// Seals the last line, as the daemon does after an outcome.
+fn seal(shop: &mut Shop, key: &Key) {
+    if shop.core.state().key.is_none() {
+        begin(shop, key); // a kill took it away
+    }
+    let (journal, up_to) = (
+        shop.core.state().journal.clone().unwrap(),
+        shop.entries.last().unwrap().seq,
+    );
+    let text = sealed_text(&journal, up_to, shop.digest);
+    let signature = key.sign(text.as_bytes()).unwrap();
+    shop.input(Input::Journal(Entry::from(Sealed {
+        journal,
+        up_to,
+        digest: shop.digest.to_string(),
+        key: key.public().fingerprint().to_owned(),
+        signature: signature.to_base64().unwrap(),
+    })));
+}
+
 #[test]
-fn random_journals_on_disk_are_intact() {
+fn random_journals_on_disk_are_intact_sealed_or_not() {
     let _ = fs::remove_dir_all(folder());
     let mut runner = TestRunner::deterministic();
-    let mut verdicts = 0;
+    let (mut verdicts, mut seals) = (0, 0);
     for number in 0..200 {
         let acts = prop::collection::vec(act(), 1..80);
+        let state_dir = folder().join(format!("{number:03}"));
         let mut shop = Shop::new();
+        let key = (number % 2 == 0).then(|| with_key(&mut shop, &state_dir));
+        let mut sealed = 0;
         for act in acts.new_tree(&mut runner).unwrap().current() {
             run(&mut shop, act);
+            let since = shop.entries.get(sealed..).unwrap_or_default();
+            let is_outcome = |stamped: &Stamped| {
+                matches!(stamped.entry, Entry::Series(SeriesEntry::Completed(_)))
+            };
+            if let Some(key) = key.as_ref().filter(|_| since.iter().any(is_outcome)) {
+                seal(&mut shop, key);
+                sealed = shop.entries.len();
+            }
         }
-        let state_dir = folder().join(format!("{number:03}"));
+        if let Some(key) = &key {
+            seal(&mut shop, key);
+        }
         write(&state_dir, &shop.entries);
-        let report = verify(&state_dir, None, |_| {}).unwrap();
+        let kept = Kept {
+            digest: None,
+            keys: key.map(|key| Trusted::from_text(&key.public().allowed()).unwrap()),
+        };
+        let report = verify(&state_dir, kept, |_| {}).unwrap();
         assert!(
             report.is_intact(),
             "{}: {:?}",
@@ -58,6 +115,10 @@ fn random_journals_on_disk_are_intact() {
             report.findings
         );
         verdicts += report.verdicts;
+        seals += report.seals.seals;
     }
-    assert!(verdicts > 300, "{verdicts} verdicts");
+    assert!(
+        verdicts > 300 && seals > 100,
+        "{verdicts} verdicts, {seals} seals"
+    );
 }

@@ -1,8 +1,8 @@
 //! Files of the state folder that hold a secret, and random bytes for one.
 //!
-//! A file that others may have read, or have put there, is refused: who reads it, or wrote it, could command.
+//! A file that others may have read, or have put there, is refused: who reads it, or wrote it, could command or sign.
 
-use crate::durable::{Failed, failed};
+use super::{Failed, failed};
 use rustix::fs::{Mode, OFlags};
 use std::fs::File;
 use std::io::{self, Read};
@@ -28,7 +28,7 @@ pub enum SecretError {
 }
 
 /// The text of a file, where there is one; a longer one than `most` is cut.
-pub(super) fn read(path: &Path, most: u64) -> Result<Option<String>, SecretError> {
+pub(crate) fn read(path: &Path, most: u64) -> Result<Option<String>, SecretError> {
     let flags = OFlags::RDONLY | OFlags::NOFOLLOW | OFlags::CLOEXEC | OFlags::NONBLOCK;
     let file = match rustix::fs::open(path, flags, Mode::empty()) {
         Ok(file) => File::from(file),
@@ -50,7 +50,7 @@ pub(super) fn read(path: &Path, most: u64) -> Result<Option<String>, SecretError
 }
 
 /// From the kernel's generator, which may give less at a time than is requested.
-pub(super) fn random<const N: usize>() -> io::Result<[u8; N]> {
+pub(crate) fn random<const N: usize>() -> io::Result<[u8; N]> {
     let mut bytes = [0; N];
     let mut rest = &mut bytes[..];
     while !rest.is_empty() {
@@ -61,7 +61,7 @@ pub(super) fn random<const N: usize>() -> io::Result<[u8; N]> {
 }
 
 /// Two small digits for each byte.
-pub(super) fn hex(bytes: &[u8]) -> String {
+pub(crate) fn hex(bytes: &[u8]) -> String {
     use std::fmt::Write as _;
     bytes.iter().fold(String::new(), |mut text, byte| {
         let _ = write!(text, "{byte:02x}"); // writing to a String cannot fail

@@ -6,6 +6,8 @@
 
 #![expect(clippy::disallowed_methods, reason = "edge: files and folders")]
 
+pub(crate) mod secret;
+
 use rustix::fs::{AtFlags, CWD, Mode, OFlags};
 use rustix::io::Errno;
 use std::ffi::{OsStr, OsString};

@@ -1,0 +1,96 @@
+//! What the seals of a journal amount to, in words and for programs; the keys that are trusted.
+#![expect(clippy::disallowed_methods, reason = "edge: reads a public key")]
+
+use super::{Failure, HELP, add_known};
+use crate::journal::{SealingKey, Seals, Trust};
+use crate::signing::Trusted;
+use serde_json::{Value, json};
+use std::fs;
+use std::io::{self, Write};
+use std::path::Path;
+
+/// The keys of a file.
+pub(super) fn trusted(file: &Path) -> Result<Trusted, Failure> {
+    let text = fs::read_to_string(file)
+        .map_err(|cause| Failure::io(format!("cannot read {}", file.display())).because(&cause))?;
+    Trusted::from_text(&text).map_err(|error| {
+        Failure::usage(format!("{}: {error}", file.display())).with_remedy(
+            "want what `tallyjaw key show` prints at the bench, or its public key (ssh-ed25519 …)",
+        )
+    })
+}
+
+/// What is sealed, and by whom. Nothing where the journal never had a key.
+pub(super) fn write(out: &mut dyn Write, seals: &Seals) -> io::Result<()> {
+    if seals.keys.is_empty() {
+        return Ok(());
+    }
+    match seals.up_to {
+        None => writeln!(out, "  seals     none yet")?,
+        Some(up_to) => writeln!(out, "  seals     {}, up to entry {up_to}", seals.seals)?,
+    }
+    if seals.unsealed > 0 {
+        let (entries, outcomes) = (seals.unsealed, seals.unsealed_outcomes);
+        writeln!(
+            out,
+            "  unsealed  entries after that: {entries}, outcomes among them: {outcomes}; no seal protects them"
+        )?;
+    }
+    for key in &seals.keys {
+        writeln!(out, "  key       {}: {}", key.key, of_key(key))?;
+    }
+    if seals.keys.iter().any(|key| key.trust.is_none()) {
+        writeln!(
+            out,
+            "{HELP}help{HELP:#}: nobody vouches for a key that only the journal names; compare it with one that was kept elsewhere: --key FILE"
+        )?;
+    }
+    Ok(())
+}
+
+fn of_key(key: &SealingKey) -> String {
+    let begun = key.begun.map_or_else(
+        || "its beginning is missing".to_owned(),
+        |seq| format!("from entry {seq}"),
+    );
+    let signed = if key.is_handed_over {
+        ", signed by the key before"
+    } else {
+        ""
+    };
+    let trusted = match key.trust {
+        None => "",
+        Some(Trust::Trusted) => ", trusted",
+        Some(Trust::Covered) => ", covered by a later seal that is trusted",
+        Some(Trust::Foreign) => ", NOT trusted",
+    };
+    format!("{begun}{signed}, {} seals{trusted}", key.seals)
+}
+
+/// The same for programs.
+pub(super) fn json(seals: &Seals) -> Value {
+    let keys = seals.keys.iter().map(|key| {
+        let mut object = json!({
+            "key": key.key,
+            "handed_over": key.is_handed_over,
+            "seals": key.seals,
+        });
+        let known = [
+            ("begun", key.begun.map(|seq| json!(seq.0))),
+            ("trust", key.trust.map(|trust| json!(trust.name()))),
+        ];
+        add_known(&mut object, known);
+        object
+    });
+    let mut object = json!({
+        "seals": seals.seals,
+        "unsealed": seals.unsealed,
+        "unsealed_outcomes": seals.unsealed_outcomes,
+        "keys": keys.collect::<Vec<_>>(),
+    });
+    add_known(
+        &mut object,
+        [("up_to", seals.up_to.map(|seq| json!(seq.0)))],
+    );
+    object
+}

@@ -1,0 +1,83 @@
+//! The bench's signing key in the journal: which key signs from where on, and its seals.
+//!
+//! A seal is a signature over the digest of one line. Each line holds the digest of the line before, so a seal covers
+//! every entry up to that one: whoever changes any of them needs the private key for another seal. What is signed is a
+//! short text, so that `ssh-keygen` alone can check it. Nothing is signed or checked here.
+
+use super::line::Digest;
+use super::{JournalId, Seq, State};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// A signing key begins: seals after this entry are made with it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct KeyBegun {
+    /// The public key, as OpenSSH writes it: `ssh-ed25519 AAAA…`.
+    pub public_key: String,
+    /// Its fingerprint: `SHA256:…`.
+    pub key: String,
+    /// Fingerprint of the key before it; left out for the first key.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub key_before: Option<String>,
+    /// The signature of the key before over this one, base64; left out where that key was lost.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub signature: Option<String>,
+}
+
+/// All entries up to one are sealed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Sealed {
+    /// Identity of the journal.
+    pub journal: JournalId,
+    /// The last entry that the seal covers.
+    pub up_to: Seq,
+    /// SHA-256 of its line, hex.
+    pub digest: String,
+    /// Fingerprint of the key: `SHA256:…`.
+    pub key: String,
+    /// The signature in the form of OpenSSH, base64, without the lines around it.
+    pub signature: String,
+}
+
+/// What the journal knows of its signing key.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct KeyInUse {
+    /// Its fingerprint: `SHA256:…`.
+    pub key: String,
+    /// The last entry that a seal of any key covers; `None` before the first seal.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub up_to: Option<Seq>,
+}
+
+/// The text that a seal signs.
+pub fn sealed_text(journal: &JournalId, up_to: Seq, digest: Digest) -> String {
+    format!("tallyjaw seal 1\njournal {journal}\nentry {up_to}\nsha256 {digest}\n")
+}
+
+/// The text that a key signs for the key after it.
+pub fn key_text(public_key: &str) -> String {
+    format!("tallyjaw key 1\n{public_key}\n")
+}
+
+impl Sealed {
+    /// The text that was signed; `None` where the digest is none.
+    pub fn text(&self) -> Option<String> {
+        let digest = self.digest.parse().ok()?;
+        Some(sealed_text(&self.journal, self.up_to, digest))
+    }
+}
+
+impl State {
+    pub(super) fn begin_key(&mut self, begun: &KeyBegun) {
+        self.key = Some(KeyInUse {
+            key: begun.key.clone(),
+            up_to: self.key.as_ref().and_then(|known| known.up_to),
+        });
+    }
+
+    pub(super) fn seal(&mut self, sealed: &Sealed) {
+        if let Some(known) = &mut self.key {
+            known.up_to = Some(sealed.up_to);
+        }
+    }
+}

@@ -1,0 +1,258 @@
+//! The daemon with a signing key: what it seals, when, and what becomes of it in a crash. `ssh-keygen` checks the seals, and
+//! so does examples/verify.py.
+
+use crate::harness::Shop;
+use serde_json::{Value, json};
+use std::fs;
+use std::io::Write as _;
+use std::os::unix::fs::PermissionsExt as _;
+use std::process::{Command, Output, Stdio};
+use tallyjaw::entry::line::Digest;
+
+/// Whether `ssh-keygen -Y verify` alone finds the signature good.
+pub(crate) fn ssh_keygen(shop: &Shop, allowed: &str, signature: &str, signed: &[u8]) -> Output {
+    shop.write("seal.sig", signature);
+    let mut child = Command::new("ssh-keygen")
+        .args(["-Y", "verify", "-n", "tallyjaw", "-I", "tallyjaw"])
+        .arg("-f")
+        .arg(shop.path(allowed))
+        .arg("-s")
+        .arg(shop.path("seal.sig"))
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("ssh-keygen must be installed; ./check does that");
+    child.stdin.take().unwrap().write_all(signed).unwrap();
+    child.wait_with_output().unwrap()
+}
+
+fn key(shop: &Shop, what: &str) -> Output {
+    shop.run(&["key", what])
+}
+
+/// Keeps the public key elsewhere.
+fn keep(shop: &Shop, name: &str) {
+    let shown = key(shop, "show");
+    assert_eq!(shown.status.code(), Some(0), "{shown:?}");
+    fs::write(shop.path(name), shown.stdout).unwrap();
+}
+
+fn verify(shop: &Shop, allowed: Option<&str>) -> (i32, Value) {
+    let mut arguments = vec!["--json", "verify"];
+    let path = allowed.map(|name| shop.path(name).to_str().unwrap().to_owned());
+    if let Some(path) = &path {
+        arguments.extend(["--key", path]);
+    }
+    let output = shop.run(&arguments);
+    let object = serde_json::from_slice(&output.stdout);
+    (
+        output.status.code().unwrap(),
+        object.unwrap_or_else(|_| panic!("{output:?}")),
+    )
+}
+
+fn entries(shop: &Shop) -> Vec<Value> {
+    let lines = shop.journal_lines();
+    lines
+        .iter()
+        .map(|line| serde_json::from_str(line).unwrap())
+        .collect()
+}
+
+fn of_kind<'a>(entries: &'a [Value], kind: &str) -> Vec<&'a Value> {
+    entries
+        .iter()
+        .filter(|entry| entry["kind"] == kind)
+        .collect()
+}
+
+/// A whole series of five.
+fn measure(shop: &mut Shop, daemon: &crate::harness::Daemon) {
+    let mut feed = daemon.connected_feed();
+    daemon.call("arm", &json!({"plan": "pump-own"}));
+    for hundredths in [0, 161, 162, 163, 164, 165, 0] {
+        shop.press(hundredths);
+        feed.wait_for(if hundredths == 0 { "zeroed" } else { "reading" });
+    }
+    feed.wait_for("completed");
+}
+
+#[test]
+fn every_outcome_and_the_stop_are_sealed_and_ssh_keygen_says_so() {
+    let mut shop = Shop::new();
+    assert_eq!(
+        key(&shop, "show").status.code(),
+        Some(1),
+        "there is none yet"
+    );
+    assert_eq!(key(&shop, "make").status.code(), Some(0));
+    keep(&shop, "kept.allowed");
+    let daemon = shop.start();
+    let mut feed = daemon.feed_from_the_beginning();
+    measure(&mut shop, &daemon);
+    let completed = feed.wait_for("completed")["seq"].as_u64().unwrap();
+    while feed.wait_for("sealed")["up_to"].as_u64().unwrap() < completed {}
+    let (status, _) = daemon.stop();
+    assert!(status.success());
+
+    let (lines, entries) = (shop.journal_lines(), entries(&shop));
+    let last = of_kind(&entries, "sealed").into_iter().next_back().unwrap();
+    let stopped = of_kind(&entries, "stopped")[0];
+    assert_eq!(last["up_to"], stopped["seq"]);
+    assert_eq!(
+        last["seq"].as_u64().unwrap(),
+        u64::try_from(entries.len()).unwrap()
+    );
+    for sealed in of_kind(&entries, "sealed") {
+        let up_to = usize::try_from(sealed["up_to"].as_u64().unwrap()).unwrap();
+        let line = lines[up_to - 1].trim_end();
+        let digest = Digest::of(line.as_bytes()).to_string();
+        assert_eq!(sealed["digest"], digest.as_str());
+        let text = format!(
+            "tallyjaw seal 1\njournal {}\nentry {up_to}\nsha256 {digest}\n",
+            entries[0]["journal"].as_str().unwrap()
+        );
+        let signature = format!(
+            "-----BEGIN SSH SIGNATURE-----\n{}\n-----END SSH SIGNATURE-----\n",
+            sealed["signature"].as_str().unwrap()
+        );
+        let output = ssh_keygen(&shop, "kept.allowed", &signature, text.as_bytes());
+        assert!(output.status.success(), "{output:?}");
+        let other = text.replace("entry ", "entry 1");
+        assert!(
+            !ssh_keygen(&shop, "kept.allowed", &signature, other.as_bytes())
+                .status
+                .success()
+        );
+    }
+    let (code, found) = verify(&shop, Some("kept.allowed"));
+    assert_eq!((code, &found["findings"]), (0, &json!([])));
+    assert_eq!(found["seals"]["keys"][0]["trust"], "trusted");
+    assert_eq!(found["seals"]["unsealed"], 0);
+}
+
+#[test]
+fn what_a_crash_left_without_a_seal_is_covered_by_the_next_start() {
+    let mut shop = Shop::new();
+    key(&shop, "make");
+    keep(&shop, "kept.allowed");
+    for round in 1..=3 {
+        let daemon = shop.start();
+        measure(&mut shop, &daemon);
+        daemon.kill(); // perhaps before the seal
+        assert_eq!(verify(&shop, Some("kept.allowed")).0, 0, "round {round}");
+    }
+    let daemon = shop.start();
+    let mut feed = daemon.feed_from_the_beginning();
+    let last = of_kind(&entries(&shop), "completed").len();
+    assert_eq!(last, 3);
+    let started = of_kind(&entries(&shop), "started").last().unwrap()["seq"]
+        .as_u64()
+        .unwrap();
+    while feed.wait_for("sealed")["up_to"].as_u64().unwrap() < started {}
+    daemon.kill();
+    let (code, found) = verify(&shop, Some("kept.allowed"));
+    assert_eq!((code, &found["seals"]["unsealed_outcomes"]), (0, &json!(0)));
+}
+
+#[test]
+fn many_entries_without_an_outcome_are_sealed_too() {
+    let shop = Shop::new();
+    key(&shop, "make");
+    let daemon = shop.start();
+    let mut control = daemon.control();
+    for _ in 0..1_050 {
+        control.call("note", &json!({"text": "a"}));
+    }
+    let mut feed = daemon.feed_from_the_beginning();
+    while feed.wait_for("sealed")["up_to"].as_u64().unwrap() < 1_000 {}
+}
+
+#[test]
+fn a_key_that_others_can_read_seals_nothing_and_the_bench_measures_all_the_same() {
+    let mut shop = Shop::new();
+    key(&shop, "make");
+    let path = shop.path("state/signing.key");
+    assert_eq!(
+        fs::metadata(&path).unwrap().permissions().mode() & 0o7777,
+        0o600
+    );
+    fs::set_permissions(&path, fs::Permissions::from_mode(0o644)).unwrap();
+    for what in ["show", "rotate"] {
+        let refused = key(&shop, what);
+        assert_eq!(refused.status.code(), Some(2), "{refused:?}");
+        let said = String::from_utf8(refused.stderr).unwrap();
+        assert!(
+            said.contains("mode 0644") && said.contains("tallyjaw key make"),
+            "{said}"
+        );
+    }
+    let daemon = shop.start();
+    measure(&mut shop, &daemon);
+    daemon.stop();
+    assert!(
+        shop.messages().contains("the journal is not sealed"),
+        "{}",
+        shop.messages()
+    );
+    assert_eq!(of_kind(&entries(&shop), "sealed").len(), 0);
+    assert_eq!(of_kind(&entries(&shop), "key_begun").len(), 0);
+    assert_eq!(verify(&shop, None).0, 0);
+}
+
+#[test]
+fn a_new_key_is_vouched_for_by_the_old_one_and_a_lost_key_by_nobody() {
+    let shop = Shop::new();
+    key(&shop, "make");
+    let again = key(&shop, "make");
+    assert_eq!(again.status.code(), Some(2), "{again:?}");
+    keep(&shop, "first.allowed");
+    let daemon = shop.start();
+    let mut feed = daemon.feed_from_the_beginning();
+    feed.wait_for("sealed");
+    assert_eq!(key(&shop, "rotate").status.code(), Some(0));
+    keep(&shop, "second.allowed");
+    daemon.call("reload", &json!({}));
+    let begun = loop {
+        let begun = feed.wait_for("key_begun");
+        if begun.get("key_before").is_some() {
+            break begun;
+        }
+    };
+    assert!(begun.get("signature").is_some(), "{begun}");
+    while feed.wait_for("sealed")["key"] != begun["key"] {}
+    for kept in ["first.allowed", "second.allowed"] {
+        assert_eq!(verify(&shop, Some(kept)).0, 0, "{kept}");
+    }
+
+    fs::remove_file(shop.path("state/signing.key")).unwrap();
+    assert_eq!(key(&shop, "make").status.code(), Some(0));
+    daemon.call("reload", &json!({}));
+    let lost = feed.wait_for("key_begun");
+    assert_eq!(lost["key_before"], begun["key"]);
+    assert_eq!(lost.get("signature"), None, "{lost}");
+    while feed.wait_for("sealed")["key"] != lost["key"] {}
+    daemon.stop();
+    assert!(
+        shop.messages().contains("does not vouch for it"),
+        "{}",
+        shop.messages()
+    );
+    let (code, found) = verify(&shop, Some("first.allowed"));
+    assert_eq!(code, 1);
+    let what = found["findings"][0]["what"].as_str().unwrap();
+    assert!(what.contains("a foreign key"), "{found}");
+    assert_eq!(verify(&shop, None).0, 0);
+}
+
+#[test]
+fn a_file_without_a_key_is_refused_by_name() {
+    let shop = Shop::new();
+    shop.write("none.allowed", "tallyjaw ssh-rsa AAAA\n");
+    let path = shop.path("none.allowed");
+    let output = shop.run(&["verify", "--key", path.to_str().unwrap()]);
+    assert_eq!(output.status.code(), Some(2), "{output:?}");
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert!(said.contains("line 1 names no Ed25519 key"), "{said}");
+}
