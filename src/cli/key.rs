@@ -13,12 +13,12 @@ use std::path::{Path, PathBuf};
 
 const HELP: Style = AnsiColor::Cyan.on_default();
 
-/// Make, show or replace the key that seals the journal and signs files
+/// Make, show or replace the key that seals the journal
 ///
-/// With a key, the daemon seals the journal after each outcome, every 1,000 entries and at its stop; reports, exports,
-/// labels and files of data sets get a signature, FILE.sig, beside them. Whoever has the public part can check both:
-/// tallyjaw verify --key, or ssh-keygen alone. Give it away, and keep it on another machine: a key that only this machine
-/// vouches for proves nothing. The private part stays in the state folder, where only the user of the daemon can read it.
+/// With a key, the daemon seals the journal after each outcome, every 1,000 entries and at its stop. Whoever has the
+/// public part can check the seals: tallyjaw verify --key, or ssh-keygen alone. Give it away, and keep it on another
+/// machine: a key that only this machine vouches for proves nothing. The private part stays in the state folder, where
+/// only the user of the daemon can read it.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
