@@ -271,7 +271,11 @@ fn visual_checks_have_two_cards_each_with_question_and_drawing() {
     };
     for (language, good, question) in [
         ("en", "Check 4: Good", "Are all strands in the core crimp?"),
-        ("de", "Prüfung 4: Gut", "Sind alle Litzen im Drahtcrimp?"),
+        (
+            "de",
+            "Prüfung 4: Gut",
+            "Sind alle Einzeldrähte im Leitercrimp?",
+        ),
         (
             "es",
             "Inspección 4: Bien",

@@ -4,6 +4,7 @@
 
 pub(crate) mod faults;
 mod full_at_start;
+mod pictures;
 mod place;
 mod rolled_back;
 

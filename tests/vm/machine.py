@@ -241,8 +241,9 @@ class Machine:
             raise Failed(f"exit status {status} of: {command}\n{said}")
         return said
 
-    def write(self, path, text):
-        encoded = base64.b64encode(text.encode()).decode()
+    def write(self, path, data):
+        """Writes text or bytes into a file."""
+        encoded = base64.b64encode(data.encode() if isinstance(data, str) else data).decode()
         self.must(f"mkdir -p {os.path.dirname(path)} && echo {encoded} | base64 -d >{path}")
 
     def wait_in_guest(self, test):

@@ -2,7 +2,8 @@
 
     scenarios.py CACHE KERNEL_VERSION BINARY LOGS [SCENARIO…]
 
-All run in one boot, each in a shop of its own; the last one cuts the power and boots again.
+All run in one boot, each in a shop of its own; the last ones go on while the power is cut, and are looked at after
+another boot.
 """
 
 import json
@@ -13,6 +14,9 @@ import sys
 import threading
 import time
 import traceback
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "scripts"))
+from pump_job import cross_section  # noqa: E402
 
 import initramfs
 from machine import Machine
@@ -442,6 +446,50 @@ def the_series_goes_on_after_the_power_cut(machine, series, announced):
     print(f"vm: {len(announced)} entries announced before the cut, {len(kept)} in the journal after it", flush=True)
 
 
+PICTURES = 50
+
+
+def the_power_is_cut_while_pictures_come_in(machine):
+    """A camera leaves pictures in a station's folder until the caller cuts the power. Returns what was announced."""
+    caliper = plug(machine, "b", "CAL-B", 3, f"ttyUSB{len(machine.plugged)}")
+    shop = Shop(machine, "pictures", by_serial("CAL-B"))
+    machine.must(f"sed -i 's|^name = .bench-1.$|&\\npictures = \"camera\"|' {shop.folder}/tallyjaw.toml && mkdir {shop.folder}/camera")
+    for number in range(PICTURES):
+        machine.write(f"{shop.folder}/cuts/{number}.png", cross_section(number, 96, 64))
+    machine.must(f"chown -R {shop.user} {shop.folder} && sync")
+    shop.start()
+    shop.wait_for("attached")
+    shop.arm()
+    caliper.send(b"+1.63\r")
+    equal(shop.wait_for("reading")["piece"], 1)
+    machine.must(f"echo not synced >{shop.folder}/witness; cd {shop.folder} && cp cuts/*.png camera/")
+    for _ in range(PICTURES // 3):
+        equal(shop.wait_for("pictured")["piece"], 1)
+    return (shop.lines,)
+
+
+def each_picture_is_whole_and_entered_or_not_there(machine, announced):
+    shop = Shop(machine, "pictures", made=True)
+    equal(machine.run(f"[ -s {shop.folder}/witness ]")[0], 1)  # a real cut: this was lost
+    kept = shop.journal()
+    equal(kept[: len(announced)], announced)
+    status, said = shop.tallyjaw("verify")
+    assert status == 0, said
+    # The camera has them all still; those that were entered do not come in again.
+    machine.must(f"cd {shop.folder} && rm -f camera/* && cp cuts/*.png camera/")
+    shop.start()
+    names = set()
+    while len(names) < PICTURES:
+        names.add(shop.wait_for("pictured")["file_name"])
+    shop.stop()
+    entered = [entry["file_name"] for entry in map(json.loads, shop.journal()) if entry["kind"] == "pictured"]
+    equal(sorted(entered), sorted(f"{number}.png" for number in range(PICTURES)))
+    status, said = shop.tallyjaw("verify")
+    assert status == 0 and f"pictures  {PICTURES} held" in said, said
+    before = sum('"kind":"pictured"' in line for line in kept)
+    print(f"vm: {before} of {PICTURES} pictures whole and entered when the power was cut, the others after it", flush=True)
+
+
 def plug(machine, name, serial, socket_number, node):
     """Plugs in and waits until udev has finished with the device file."""
     adapter = machine.plug(name, serial, socket_number)
@@ -465,32 +513,37 @@ ALL = [
     a_fresh_port_that_receives_echoes_nothing_once_it_is_attached,
     a_pedal_at_rest_presses_nothing_and_keeps_no_number,
 ]
-POWER_CUT = "the_power_is_cut_in_mid_series"
+# What goes on while the power is cut, each with what is looked at after it.
+CUT = {
+    the_power_is_cut_in_mid_series: the_series_goes_on_after_the_power_cut,
+    the_power_is_cut_while_pictures_come_in: each_picture_is_whole_and_entered_or_not_there,
+}
 
 
 def main():
     cache, version, binary, logs, *names = sys.argv[1:]
-    known = {scenario.__name__: scenario for scenario in ALL}
-    if unknown := [name for name in names if name not in known and name != POWER_CUT]:
-        sys.exit(f"vm: no scenario {unknown[0]}\nhelp: one of {' '.join([*known, POWER_CUT])}")
-    chosen = [known[name] for name in names if name in known] if names else ALL
+    known = {scenario.__name__: scenario for scenario in [*ALL, *CUT]}
+    if unknown := [name for name in names if name not in known]:
+        sys.exit(f"vm: no scenario {unknown[0]}\nhelp: one of {' '.join(known)}")
+    chosen = [known[name] for name in names or known]
     archive = initramfs.build(cache, version, binary)
     kernel = initramfs.kernel_image(cache, version)
     pathlib.Path(logs).mkdir(parents=True, exist_ok=True)
     disk = pathlib.Path(logs) / "disk"
     make_disk(disk)
-    failed = 0
-    left = None
+    passed, failed = 0, 0
+    left = {}
     with booted(kernel, archive, disk, f"{logs}/1") as machine:
-        for scenario in chosen:
-            failed += tried(machine, scenario) is None
-        if not names or POWER_CUT in names:
-            left = tried(machine, the_power_is_cut_in_mid_series)
-            failed += left is None
+        for scenario in sorted(chosen, key=lambda one: one in CUT):
+            gave = tried(machine, scenario)
+            passed, failed = passed + (gave is not None), failed + (gave is None)
+            if scenario in CUT and gave:
+                left[CUT[scenario]] = gave
     if left:
         with booted(kernel, archive, disk, f"{logs}/2") as machine:
-            failed += tried(machine, the_series_goes_on_after_the_power_cut, *left) is None
-    passed = len(chosen) + 2 * (left is not None) - failed
+            for scenario, announced in left.items():
+                gave = tried(machine, scenario, *announced)
+                passed, failed = passed + (gave is not None), failed + (gave is None)
     print(f"vm: {passed} passed, {failed} failed", flush=True)
     sys.exit(1 if failed else 0)
 
@@ -515,7 +568,7 @@ def tried(machine, scenario, *arguments):
         gave = None
     else:
         print(f"vm: {scenario.__name__} ... ok, {time.monotonic() - begun:.0f} s", flush=True)
-    if scenario is not the_power_is_cut_in_mid_series:
+    if scenario not in CUT:
         machine.unplug_all()
     return gave
 

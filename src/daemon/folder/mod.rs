@@ -290,7 +290,14 @@ impl Watched {
                 return Ok(Vec::new());
             };
             let since = WallMicros(since.0.saturating_sub(FILE_TIME_STEP_MICROS));
-            let mut files = listed(&folder, since)?;
+            let (mut files, older) = listed(&folder, since)?;
+            if older > 0 {
+                tracing::info!(
+                    station,
+                    older,
+                    "files in the folder of pictures that are older than the last reading are left as they are"
+                );
+            }
             files.retain(|(changed, name)| {
                 let name = safe_name(&name.to_string_lossy());
                 refused.get(&name).is_none_or(|at| at < changed)

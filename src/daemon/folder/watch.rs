@@ -113,20 +113,28 @@ fn read_events(events: &OwnedFd) -> io::Result<Seen> {
     }
 }
 
-/// The files that were changed last at `since` or later, the oldest first, each with that time.
-pub(super) fn listed(folder: &Path, since: WallMicros) -> io::Result<Vec<(WallMicros, OsString)>> {
-    let mut files = Vec::new();
+/// The files that were changed last at `since` or later, the oldest first, each with that time; and how many are older.
+pub(super) fn listed(
+    folder: &Path,
+    since: WallMicros,
+) -> io::Result<(Vec<(WallMicros, OsString)>, usize)> {
+    let (mut files, mut older) = (Vec::new(), 0);
     for item in fs::read_dir(folder)? {
         let item = item?;
         // It may be gone again.
         let Ok(about) = item.metadata() else { continue };
         let changed = changed(&about);
-        if changed >= since && !about.is_dir() {
+        if about.is_dir() {
+            continue;
+        }
+        if changed >= since {
             files.push((changed, item.file_name()));
+        } else {
+            older += 1;
         }
     }
     files.sort();
-    Ok(files)
+    Ok((files, older))
 }
 
 fn changed(about: &Metadata) -> WallMicros {
