@@ -217,6 +217,12 @@ pub(super) fn range(
     faults: &mut Faults,
 ) -> Option<At<(WireSize, Option<WireSize>)>> {
     let Some((from, to)) = ends(&text.value) else {
+        if let Some(with_points) = with_points(&text.value) {
+            let got = format!("got {:?}", text.value);
+            let want = format!("want two points between the sizes of a range: {with_points:?}");
+            faults.add(&text.place, Fault::new(got, want));
+            return None;
+        }
         let At { value, place } = resolved(text, sizing, faults)?;
         let value = (value, None);
         return Some(At { value, place });
@@ -257,9 +263,32 @@ fn ends(text: &str) -> Option<(String, String)> {
     Some((from, to.to_owned()))
 }
 
+/// A range that is written as on paper, `2.5-4.0 mm²` or `16 to 20 ga`, with the points that a sheet wants.
+fn with_points(text: &str) -> Option<String> {
+    let mut signs = ["-", "–", "…", " to "].into_iter();
+    let (from, to) = signs.find_map(|sign| text.split_once(sign))?;
+    let (from, to) = (from.trim(), to.trim());
+    let has_number = |end: &str| end.contains(|c: char| c.is_ascii_digit());
+    (has_number(from) && has_number(to)).then(|| format!("{from}..{to}"))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_range_as_on_paper_is_shown_with_two_points() {
+        for (text, want) in [
+            ("2.5-4.0 mm²", Some("2.5..4.0 mm²")),
+            ("2.5 – 4 mm²", Some("2.5..4 mm²")),
+            ("16 to 20 ga", Some("16..20 ga")),
+            ("AWG-14", None),
+            ("-1 ga", None),
+            ("2.0 mm²", None),
+        ] {
+            assert_eq!(with_points(text).as_deref(), want, "{text}");
+        }
+    }
 
     #[test]
     fn a_unit_after_the_second_size_is_for_both() {

@@ -108,6 +108,7 @@ fn wire_asked(
                 meant(terminal, gauge)
             }
             WireError::NotASize { .. }
+            | WireError::MakeUp { .. }
             | WireError::UnknownGauge { .. }
             | WireError::AreaWithGaugeSystem { .. } => None,
         };

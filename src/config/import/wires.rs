@@ -130,6 +130,7 @@ impl Reader<'_> {
                     .to_owned(),
             ),
             WireError::NotASize { .. }
+            | WireError::MakeUp { .. }
             | WireError::UnknownGauge { .. }
             | WireError::AreaWithGaugeSystem { .. } => (false, error.remedy()),
         };

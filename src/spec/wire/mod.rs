@@ -73,6 +73,12 @@ pub enum WireError {
         /// The text.
         got: String,
     },
+    /// Strands and their diameter, which are of no size by themselves.
+    #[error("{strands} is a make-up and not a size; its area, {}, is near to {}", strands::two_decimals(strands.area()), near_to(strands))]
+    MakeUp {
+        /// The make-up.
+        strands: Strands,
+    },
     /// A gauge that the American wire gauge does not have.
     #[error("got gauge {got:?}, want 4/0 to 40; the nearest is {nearest}")]
     UnknownGauge {
@@ -114,6 +120,10 @@ impl WireError {
             Self::NotASize { .. } | Self::UnknownGauge { .. } => {
                 "see every gauge with its sizes: tallyjaw wire".to_owned()
             }
+            Self::MakeUp { .. } => {
+                "name the size that is printed on the wire; a plan takes the make-up beside it, as strands"
+                    .to_owned()
+            }
             Self::SizingMissing { gauge } => match gauge.sae_metric {
                 Some(_) => "say which is meant: sizing = \"sae_metric\" or \"awg_area\"; \
                             or give the mm² printed on the wire"
@@ -144,6 +154,9 @@ pub fn resolve(request: &WireRequest) -> Result<WireSize, WireError> {
                 Err(WireError::AreaWithGaugeSystem { area, sizing })
             }
         };
+    }
+    if let Ok(strands) = request.text.parse::<Strands>() {
+        return Err(WireError::MakeUp { strands });
     }
     let gauge = gauge_of(&request.text)?;
     let sizing = match request.sizing {
@@ -240,6 +253,21 @@ fn neighbours(gauge: &Gauge, sizing: SizingSystem) -> Vec<String> {
     let above = thicker.iter().rev().find_map(named);
     let below = thinner.iter().find_map(named);
     above.into_iter().chain(below).collect()
+}
+
+/// The nearest nominal size and the nearest gauge.
+fn near_to(strands: &Strands) -> String {
+    let near = strands::near(strands.area());
+    let nearest = |is_gauge: bool| {
+        let mut sizes = near.iter();
+        let size = sizes.find(|size| size.name.ends_with("AWG") == is_gauge)?;
+        Some(size.name.clone())
+    };
+    let both: Vec<_> = [nearest(false), nearest(true)]
+        .into_iter()
+        .flatten()
+        .collect();
+    both.join(" and ")
 }
 
 fn both_areas(gauge: &Gauge) -> String {

@@ -627,6 +627,7 @@ fn unarmables() -> Vec<Unarmable> {
     }
     for (text, sizing) in [
         ("thick", None),
+        ("19x0.37", None),
         ("55 ga", None),
         ("16 ga", None),
         ("17 ga", Some(SizingSystem::SaeMetric)),
