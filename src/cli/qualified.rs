@@ -5,10 +5,9 @@ use super::columns::Columns;
 use super::entries::EntryStyle;
 use super::{Context, Exit, Failure, card, journal_state, pager};
 use crate::daemon::clock;
-use crate::entry::State;
 use crate::entry::reservation;
 use crate::message::qualified::{QualifiedMessage, RuleMessage};
-use crate::qualification::{Cell, Found, Known, Matrix, SeriesName, Standing};
+use crate::qualification::{Cell, Found, Frame, Matrix, SeriesName, Standing};
 use crate::quantity::{Decimal, WallMicros};
 use crate::spec::{QualificationRule, WireSize};
 use anstyle::Style;
@@ -53,18 +52,11 @@ impl Qualified {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let config = context.load()?.1;
         let state = journal_state::read(&config.daemon)?;
-        let State {
-            qualifying, tools, ..
-        } = &state;
         let configured = config.catalog.qualification;
         let rule = configured.unwrap_or_default();
-        let matrix = Matrix::of(&Known {
-            qualifying,
-            catalog: Some(&config.catalog),
-            tools: Some(tools),
-            rule,
-            now: self.on.unwrap_or_else(clock::wall),
-        });
+        let frame = Frame::of(&config.catalog, &state.qualifying, rule);
+        let now = self.on.unwrap_or_else(clock::wall);
+        let matrix = Matrix::of(&frame, &state, now);
         let matrix = self.chosen(matrix);
         if context.json {
             let rule = RuleMessage::new(&rule, configured.is_some());

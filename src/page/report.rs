@@ -39,6 +39,7 @@ pub(super) fn make(
         copies: Arc::new(copies),
         compare: None,
         full: false,
+        qualified: None,
         query: Vec::new(), // The series was named.
         made: now(),
         zone,

@@ -8,6 +8,7 @@
 //! - Whether an index is demonstrated is decided in [`crate::stats::capability`] alone; no float leaves it.
 
 mod audit;
+mod frame;
 mod lacking;
 mod matrix;
 mod standing;
@@ -15,6 +16,7 @@ mod standing;
 mod tests;
 
 pub use audit::audit;
+pub use frame::{Frame, FrameColumn, FrameRow};
 pub use lacking::{Lacking, Lapse, SeriesName};
-pub use matrix::{Cell, Known, Matrix, MatrixRow};
+pub use matrix::{Cell, Matrix, MatrixRow, standing};
 pub use standing::{AxisFound, CareNow, Found, Required, Standing, find};

@@ -35,7 +35,7 @@ impl Standing {
     }
 }
 
-/// The axes that must be shown, each with its limits; without them, those of the newest series hold.
+/// The axes that must be shown, each with its limits; without limits, those of the newest series hold.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Required(pub Vec<(AxisName, Option<Limits>)>);
 
@@ -103,20 +103,6 @@ impl Required {
             .pull
             .then(|| (pull.clone(), row.limits_of(&pull).cloned()));
         Some(Self(limits.chain(of_pull).collect()))
-    }
-
-    /// Without a sheet: every axis that a series has, by its newest limits, and pull tests by the rule.
-    pub fn of_series(known: &[Evidence], rule: &QualificationRule) -> Self {
-        let mut axes: Vec<(AxisName, Option<Limits>)> = Vec::new();
-        let all = known.iter().flat_map(|evidence| &evidence.axes);
-        let pull = AxisName::new(PULL_FORCE);
-        let measured = all.map(|of| of.axis.clone()).filter(|axis| !is_pull(axis));
-        for axis in measured.chain(rule.pull.then_some(pull)) {
-            if axes.iter().all(|(before, _)| *before != axis) {
-                axes.push((axis, None));
-            }
-        }
-        Self(axes)
     }
 }
 

@@ -11,7 +11,7 @@
 use super::copies::{self, Copies};
 use super::data;
 use super::document::LOGO;
-use super::{HEAD, LAYOUT, Made, RELEASES, Report, document};
+use super::{HEAD, LAYOUT, Made, RELEASES, Report, document, qualified};
 use crate::entry::{Entry, JournalEntry, Seq, Stamped};
 use crate::markup::{Written, unescaped};
 use crate::quantity::WallMicros;
@@ -113,6 +113,10 @@ pub fn unvouched(made: &Made) -> Vec<(&'static str, String)> {
         ("which release made it", made.version.clone()),
         ("the zone of its times and its offset from UTC", zone),
     ];
+    if let Some(frame) = &made.qualified {
+        let named_by = "the rule, the limits of the sheets, and the checks of the tools";
+        named.push((named_by, qualified::in_words(frame)));
+    }
     let letterhead = made.letterhead.in_words();
     if !letterhead.is_empty() {
         named.push(("the letterhead", letterhead));

@@ -5,10 +5,11 @@
 use super::comparison::{Compare, Group};
 use super::copies::{Copies, most_shown, pictured};
 use super::facts::{Facts, ReportReading};
-use super::{LAYOUT, Report};
+use super::{LAYOUT, Report, qualified};
 use crate::entry::production::history::RunRecord;
 use crate::entry::{JournalId, Seq};
 use crate::letterhead::{Letterhead, Logo, PageSize};
+use crate::qualification::Frame;
 use crate::quantity::{Dimension, OffsetFrom, Quantity, WallMicros, Zone};
 use crate::spec::Settlement;
 use serde_json::{Value, json};
@@ -43,6 +44,8 @@ pub struct Made {
     pub series: Vec<Seq>,
     /// The production run that it is of.
     pub run: Option<Seq>,
+    /// The rows and columns of what this shop can make.
+    pub qualified: Option<Frame>,
     /// Of the shop that handed it on.
     pub letterhead: Arc<Letterhead>,
     /// The small copies of pictures that it embeds.
@@ -86,6 +89,10 @@ impl Made {
                 .collect::<Option<_>>()?,
             run: match data.get("run") {
                 Some(run) => Some(Seq(run.get("run")?.as_u64()?)),
+                None => None,
+            },
+            qualified: match data.get("qualified") {
+                Some(data) => Some(qualified::frame(data)?),
                 None => None,
             },
             letterhead: Arc::new(letterhead_of(data.get("shop"), logo)?),
@@ -228,6 +235,13 @@ pub(super) fn value(report: &Report) -> Value {
             ("full", full),
             ("shop", shop),
             ("run", run),
+            (
+                "qualified",
+                report
+                    .qualified
+                    .as_ref()
+                    .map(|of| qualified::value(&of.frame)),
+            ),
         ],
     );
     object

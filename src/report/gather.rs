@@ -11,7 +11,7 @@ use crate::entry::line::Digest;
 use crate::entry::production::history::{RunHistory, RunRecord};
 use crate::entry::{
     Attached, Completed, Entry, FrameEntry, JournalId, Outcome, PortEntry, SaidEntry, Seq,
-    SeriesEntry, Stamped, Zeroed,
+    SeriesEntry, Stamped, State, Zeroed,
 };
 use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedSpec, ArmedSubject};
@@ -64,6 +64,8 @@ pub struct Gathered {
     pub series: Vec<Record>,
     /// The requested production run; `None` if none was requested, or if the journal has no such run.
     pub run: Option<RunRecord>,
+    /// What all entries amount to; `None` unless it was requested.
+    pub state: Option<State>,
     /// The ids of all series.
     pub known: Vec<Seq>,
 }
@@ -80,6 +82,7 @@ pub struct Gathering<'w> {
     known: Vec<Seq>,
     /// The production runs, if one of them is requested.
     runs: Option<(Seq, RunHistory)>,
+    state: Option<State>,
     /// The chosen series and the verifications that may still change.
     ledger: Ledger<Whole>,
     /// Data of the chosen series.
@@ -99,6 +102,7 @@ impl<'w> Gathering<'w> {
             last: None,
             known: Vec::new(),
             runs: None,
+            state: None,
             ledger: Ledger::default(),
             records: BTreeMap::new(),
             ports: HashMap::new(),
@@ -116,6 +120,15 @@ impl<'w> Gathering<'w> {
         }
     }
 
+    /// Collects what all entries amount to, if `is_wanted`.
+    #[must_use]
+    pub fn with_state(self, is_wanted: bool) -> Self {
+        Self {
+            state: is_wanted.then(State::default),
+            ..self
+        }
+    }
+
     /// Takes the next entry, with the digest of its line.
     pub fn take(&mut self, stamped: &Stamped, digest: Digest) {
         self.first = self.first.or(Some(stamped.seq));
@@ -123,6 +136,9 @@ impl<'w> Gathering<'w> {
         self.keep(stamped);
         if let Some((_, runs)) = &mut self.runs {
             runs.take(stamped);
+        }
+        if let Some(state) = &mut self.state {
+            state.apply(stamped);
         }
         if let Some(journal) = stamped.entry.opens() {
             self.journal = Some(journal.clone());
@@ -262,6 +278,7 @@ impl<'w> Gathering<'w> {
             digest,
             series: records.into_values().collect(),
             run: self.runs.and_then(|(run, runs)| runs.run(run).cloned()),
+            state: self.state,
             known: self.known,
         })
     }

@@ -18,6 +18,7 @@ mod gather;
 mod lane;
 mod picture;
 pub(crate) mod pulls;
+mod qualified;
 mod run_line;
 mod words;
 
@@ -25,6 +26,7 @@ pub use copies::Copies;
 pub use data::Made;
 pub use facts::{Facts, ReportReading};
 pub use gather::{Gathered, Gathering, Record, Verification, Wants};
+pub use qualified::QualifiedReport;
 
 use comparison::{Compare, Compared};
 
@@ -32,6 +34,7 @@ use crate::entry::line::Digest;
 use crate::entry::production::history::RunRecord;
 use crate::entry::{JournalId, Seq};
 use crate::letterhead::Letterhead;
+use crate::qualification::Frame;
 use crate::quantity::{WallMicros, Zone};
 use std::sync::Arc;
 
@@ -58,6 +61,8 @@ pub struct ReportRequest {
     pub compare: Option<Compare>,
     /// Whether it has an appendix: figures, pictures, and each reading with its time and entry.
     pub full: bool,
+    /// The rows and columns of what this shop can make, if that is requested; then there are no series.
+    pub qualified: Option<Frame>,
     /// The time at which the page is made.
     pub made: WallMicros,
     /// The zone of its times.
@@ -85,6 +90,8 @@ pub struct Report {
     pub digest: Digest,
     /// The production run that the report is of; its samples are the series.
     pub run: Option<RunRecord>,
+    /// What this shop can make.
+    pub qualified: Option<QualifiedReport>,
     /// The series, in the order in which they were opened.
     pub series: Vec<Facts>,
     /// Groups of readings side by side, one axis after the other; empty unless requested.
@@ -105,6 +112,9 @@ impl Report {
         let series: Vec<Facts> = series
             .map(|record| Facts::of(record, asked.zone.clone()))
             .collect();
+        let qualified = asked.qualified.clone().zip(gathered.state.as_ref());
+        let qualified =
+            qualified.map(|(frame, state)| QualifiedReport::new(frame, state, asked.made));
         let axis = asked.query.iter().find(|(option, _)| option == "--axis");
         let axis = axis.map(|(_, axis)| axis.as_str());
         let compared = asked
@@ -118,6 +128,7 @@ impl Report {
             last: gathered.last,
             digest: gathered.digest,
             run: gathered.run,
+            qualified,
             series,
             asked,
         }

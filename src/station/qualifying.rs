@@ -3,7 +3,7 @@
 use super::Refusal;
 use crate::entry::State;
 use crate::entry::qualifying::Combination;
-use crate::qualification::{Found, Known, Lacking, Standing};
+use crate::qualification::{self, Found, Lacking, Standing};
 use crate::quantity::{Area, WallMicros};
 use crate::spec::{ArmedSpec, Catalog, Purpose, Qualified, QualifiedAxis, Subject, wire};
 use std::fmt;
@@ -58,14 +58,7 @@ pub(super) fn require(
         let why = vec![Lacking::NoTool.to_string()];
         return not_shown(None, Standing::NotShown, why);
     };
-    let known = Known {
-        qualifying: &state.qualifying,
-        catalog: Some(catalog),
-        tools: Some(&state.tools),
-        rule,
-        now,
-    };
-    let found = known.standing(&of);
+    let found = qualification::standing(state, catalog, &rule, &of, now);
     if found.standing != Standing::Shown {
         let missing = found.missing.iter().map(ToString::to_string);
         let lapses = found.lapses.iter().map(ToString::to_string);

@@ -497,6 +497,65 @@ fn a_first_off_of_what_is_not_shown_is_refused_by_page_and_card_until_a_qualific
     );
 }
 
+#[test]
+fn what_this_shop_can_make_is_a_report_that_is_made_again_from_the_journal_and_the_rule_on_it() {
+    let (shop, daemon, mut feed, [over, pulled]) = shown("check_due = \"2099-01-01\"");
+    let file = shop.path("qualified.html");
+    let file = file.to_str().unwrap();
+    let made = shop.run(&["report", "--qualified", "-o", file]);
+    assert_eq!(made.status.code(), Some(0), "{made:?}");
+    let page = std::fs::read_to_string(file).unwrap();
+    for words in [
+        "What is shown here",
+        "1 shown, 1 never tried",
+        "1.372",
+        "190.5 N",
+        &format!("{over}, {pulled}"),
+    ] {
+        assert!(page.contains(words), "{words} is not in {page}");
+    }
+    let verify = |page: &str| {
+        std::fs::write(file, page).unwrap();
+        let output = shop.run(&["verify", file]);
+        (
+            output.status.code(),
+            String::from_utf8(output.stdout).unwrap(),
+        )
+    };
+    let (code, said) = verify(&page);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(
+        said.contains("the rule, the limits of the sheets, and the checks of the tools (25 pieces, Ppk 1.33, 12 months, 2 rows, 3 columns)"),
+        "{said}"
+    );
+    // A word that was changed; a rule that was loosened, whose figures then differ; a row that was left out.
+    let (code, said) = verify(&page.replacen("1.372", "1.732", 1));
+    assert_eq!(code, Some(1));
+    assert!(
+        said.contains("QF-250-F on 2.0 mm², T-07 2.0, ppk at least"),
+        "{said}"
+    );
+    let (code, said) =
+        verify(&page.replacen("\"ppk_hundredths\":133", "\"ppk_hundredths\":150", 1));
+    assert_eq!(code, Some(1));
+    assert!(
+        said.contains("0 shown") || said.contains("not shown"),
+        "{said}"
+    );
+    let (code, said) = verify(&page.replacen("\"nest\":\"2.0\"", "\"nest\":\"9\"", 1));
+    assert_eq!(code, Some(1));
+    assert!(
+        said.contains("has qualification series, and no row or column here"),
+        "{said}"
+    );
+
+    // A series after it is not in the page, and verify says so.
+    measure(&shop, &daemon, &mut feed, "pump-qual-24", &OVER[..24]);
+    let (code, said) = verify(&page);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(said.contains("1 of them about these series"), "{said}");
+}
+
 /// The number in `(series 42)`.
 fn feed_series(reason: &Value) -> String {
     let (_, behind) = reason.as_str().unwrap().rsplit_once("(series ").unwrap();

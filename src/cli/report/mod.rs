@@ -10,12 +10,14 @@ use super::query::{Query, lines};
 use super::{Context, Exit, Failure, client, pdf};
 use crate::album::Album;
 use crate::daemon::clock;
+use crate::entry::qualifying::Qualifying;
 use crate::entry::words::{self, safe};
 use crate::letterhead::PageSize;
+use crate::qualification::{Frame, Standing};
 use crate::quantity::did_you_mean;
 use crate::quantity::{Measured, WallMicros};
 use crate::report::comparison::{Compare, Group};
-use crate::report::{HEAD, Report, ReportRequest};
+use crate::report::{Gathered, HEAD, Report, ReportRequest};
 use anstyle::{AnsiColor, Style};
 use serde_json::json;
 use std::io::{self, IsTerminal as _, Write};
@@ -44,6 +46,7 @@ Examples:
   tallyjaw report 37 --full                           with figures, pictures and times
   tallyjaw report --job 4711 --pdf                    a cover and a page for each series
   tallyjaw report --run 812                           a production run, with its samples
+  tallyjaw report --qualified                         what this shop can make: qualified.html
   tallyjaw report --terminal QF-250-F --since 2026-11-01
   tallyjaw report 37 > evidence.html                  to a pipe or a file it goes as it is
   tallyjaw report --terminal QF-250-F --compare tool --margin '0.02 mm'
@@ -71,6 +74,10 @@ pub(super) struct ReportCommand {
     /// Of a production run: what became of its crimps, its time line, and a page for each sample
     #[arg(long, value_name = "RUN", conflicts_with_all = Query::arguments(), conflicts_with = "compare")]
     run: Option<u64>,
+    /// Of what this shop can make: every combination of terminal, wire, tool and nest with its standing, by the rule,
+    /// sheets and tools of the configuration
+    #[arg(long, conflicts_with_all = Query::arguments(), conflicts_with_all = ["compare", "run", "full"])]
+    qualified: bool,
     /// With an appendix: figures, histogram and control chart, and each reading with its time and entry
     #[arg(long)]
     full: bool,
@@ -91,9 +98,14 @@ impl ReportCommand {
         }
         let (daemon, letterhead) = client::configured(context)?;
         let made = now(); // Taken before reading, so that nothing that existed at that time is left out.
-        let gathered = match self.run {
-            Some(run) => read::of_run(&daemon, run)?,
-            None => read::chosen(&daemon, &self.query)?,
+        let (gathered, qualified) = match self.run {
+            _ if self.qualified => {
+                let gathered = read::of_all(&daemon)?;
+                let frame = frame(context, &gathered)?;
+                (gathered, Some(frame))
+            }
+            Some(run) => (read::of_run(&daemon, run)?, None),
+            None => (read::chosen(&daemon, &self.query)?, None),
         };
         let (copies, missing) = Album::new(&daemon.state_dir).copies(&gathered, self.full);
         for picture in &missing {
@@ -118,6 +130,7 @@ impl ReportCommand {
                 reference: self.reference.clone(),
             }),
             full: self.full,
+            qualified,
             made,
             zone: clock::zone(),
             version: env!("CARGO_PKG_VERSION").to_owned(),
@@ -151,6 +164,15 @@ impl ReportCommand {
             None => None,
         }
     }
+}
+
+/// Rows and columns of what this shop can make.
+fn frame(context: &Context, gathered: &Gathered) -> Result<Frame, Failure> {
+    let catalog = context.load()?.1.catalog;
+    let known = gathered.state.as_ref().map(|state| &state.qualifying);
+    let rule = catalog.qualification.unwrap_or_default();
+    let none = Qualifying::default();
+    Ok(Frame::of(&catalog, known.unwrap_or(&none), rule))
 }
 
 /// The page with its paper named; without it, the paper is that of the browser's country.
@@ -217,6 +239,12 @@ fn tell(
         writeln!(out, "{line}")?;
         return Ok(());
     }
+    if let Some(qualified) = &report.qualified {
+        for standing in Standing::ALL {
+            let count = qualified.count(standing);
+            writeln!(out, "{count} {}", standing.words())?;
+        }
+    }
     for facts in &report.series {
         let outcome = facts.outcome().map_or("open", words::outcome);
         writeln!(
@@ -262,6 +290,9 @@ fn name(report: &Report) -> String {
         .series
         .iter()
         .map(|facts| facts.record.series.id.to_string());
+    if report.qualified.is_some() {
+        return "qualified.html".to_owned();
+    }
     if let Some(run) = &report.run {
         return format!("run-{}.html", run.id);
     }

@@ -5,9 +5,9 @@ use crate::cli::Failure;
 use crate::cli::query::{Filter, Query, ReadingKeys};
 use crate::cli::runs;
 use crate::config::DaemonConfig;
-use crate::entry::Seq;
 use crate::entry::line::Digest;
 use crate::entry::production::history::RunRecord;
+use crate::entry::{Entry, Seq, SeriesEntry};
 use crate::report::check::{Difference, Overlooked};
 use crate::report::{Gathered, Gathering, Made, Record, ReportReading};
 use std::ops::ControlFlow;
@@ -68,6 +68,19 @@ pub(super) fn of_run(daemon: &DaemonConfig, run: u64) -> Result<Gathered, Failur
     Ok(gathered)
 }
 
+/// What the journal amounts to, without any series.
+pub(super) fn of_all(daemon: &DaemonConfig) -> Result<Gathered, Failure> {
+    let mut gathering = Gathering::new(|_, _, _| false).with_state(true);
+    lines::each(daemon, Seq(0), |line| {
+        let stamped = lines::decoded(daemon, line)?;
+        gathering.take(&stamped, Digest::of(&line.bytes));
+        Ok(ControlFlow::Continue(()))
+    })?;
+    gathering.finish().ok_or_else(|| {
+        Failure::usage("the journal has no entry yet").with_remedy("`tallyjaw serve` begins one")
+    })
+}
+
 fn samples_of(run: &RunRecord) -> Vec<Seq> {
     run.samples.iter().map(|sample| sample.series).collect()
 }
@@ -125,7 +138,9 @@ fn again_by(
     let gathering = Gathering::new(|id, _, spec| {
         made.series.contains(&id) || is_chosen && filter.series(id, spec)
     });
-    let mut gathering = gathering.with_run(made.run);
+    let mut gathering = gathering
+        .with_run(made.run)
+        .with_state(made.qualified.is_some());
     let mut overlooked = Overlooked::new(made.at);
     let mut since = (0, 0);
     lines::each(daemon, Seq(0), |line| {
@@ -139,6 +154,11 @@ fn again_by(
             .series()
             .is_some_and(|series| made.series.contains(&series));
         let is_about = is_about || made.run.is_some() && stamped.entry.run() == made.run;
+        let closes = matches!(
+            &stamped.entry,
+            Entry::Series(SeriesEntry::Completed(_) | SeriesEntry::Resumed(_))
+        );
+        let is_about = is_about || made.qualified.is_some() && closes;
         since.1 += u64::from(is_about);
         overlooked.take(&stamped, is_about);
         Ok(ControlFlow::Continue(()))

@@ -128,6 +128,7 @@ fn checked(daemon: &DaemonConfig, text: &str, made: &Made) -> Result<Checked, Fa
         query: made.query.clone(),
         compare: made.compare.clone(),
         full: made.full,
+        qualified: made.qualified.clone(),
         made: made.at,
         zone: made.zone.clone(),
         version: made.version.clone(),

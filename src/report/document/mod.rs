@@ -14,6 +14,7 @@ mod figures;
 mod found;
 mod head;
 mod production;
+mod qualified;
 mod readings;
 mod remarks;
 mod required;
@@ -103,6 +104,7 @@ const fn style_of_runs(report: &Report) -> &'static str {
 fn paper(report: &Report) -> String {
     let made = report.asked.made.local_minute(&report.asked.zone);
     let of = match (&report.run, &report.series[..]) {
+        _ if report.qualified.is_some() => "What is shown".to_owned(),
         (Some(run), _) => format!("Run {}", run.id),
         (None, [only]) => format!("Series {}", only.record.series.id),
         (None, several) => format!("Report of {}", words::series(several.len())),
@@ -120,6 +122,9 @@ fn paper(report: &Report) -> String {
 
 /// `Series 37, QF-250-F on 2.0 mm²: accepted`, for the window and the list of files.
 fn title(report: &Report) -> String {
+    if let Some(qualified) = &report.qualified {
+        return format!("What is shown here: {}", qualified::in_words(qualified));
+    }
     if let Some(run) = &report.run {
         return format!(
             "Run {}, {}: {}",
@@ -179,6 +184,9 @@ fn subject_nodes(facts: &Facts) -> [Node; 2] {
 
 fn main(report: &Report) -> Element {
     let mut main = el("main");
+    if let Some(qualified) = &report.qualified {
+        return main.child(qualified::sheet(report, qualified));
+    }
     let is_alone = report.compared.is_empty() && report.run.is_none();
     if let ([only], true) = (&report.series[..], is_alone) {
         main = main.child(sheet::only(report, only));

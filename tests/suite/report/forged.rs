@@ -43,6 +43,7 @@ fn again(made: Made, entries: &[Stamped]) -> Option<Report> {
         query: made.query,
         compare: made.compare,
         full: made.full,
+        qualified: made.qualified.clone(),
         made: made.at,
         zone: made.zone,
         version: made.version,

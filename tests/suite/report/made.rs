@@ -419,6 +419,7 @@ pub(super) fn request(zone: Zone) -> ReportRequest {
         query: Vec::new(),
         compare: None,
         full: false,
+        qualified: None,
         made: MADE,
         zone,
         version: "0.1.0".to_owned(),

@@ -75,6 +75,7 @@ pub(super) const ROWS: &[Row] = &[
             "spec",
             "entry",
             "stats",
+            "qualification",
         ],
     ),
     edge("durable", &[]),
