@@ -1,7 +1,7 @@
 //! Writes an HTML page that a command has made to a file.
 #![expect(clippy::disallowed_methods, reason = "edge: writes the page")]
 
-use super::Failure;
+use super::{Failure, signed};
 use crate::durable::{Access, put};
 use std::fs;
 use std::io::{self, Read as _};
@@ -39,6 +39,7 @@ impl HtmlFile {
         }
         // A symbolic link is followed, so that the link stays.
         let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+        signed::withdraw(path)?;
         put(&target, page.as_bytes(), true, Access::Usual).map_err(|error| failed(&error))
     }
 

@@ -13,12 +13,12 @@ use std::path::{Path, PathBuf};
 
 const HELP: Style = AnsiColor::Cyan.on_default();
 
-/// Make, show or replace the key that seals the journal
+/// Make, show or replace the key that seals the journal and signs files
 ///
-/// With a key, the daemon seals the journal after each outcome, every 1,000 entries and at its stop. Whoever has the
-/// public part can check the seals: tallyjaw verify --key, or ssh-keygen alone. Give it away, and keep it on another
-/// machine: a key that only this machine vouches for proves nothing. The private part stays in the state folder, where
-/// only the user of the daemon can read it.
+/// With a key, the daemon seals the journal after each outcome, every 1,000 entries and at its stop, and reports, labels
+/// and exports that this user makes get a signature, FILE.sig, beside them. Whoever has the public part can check both:
+/// tallyjaw verify --key, or ssh-keygen alone. Give it away, and keep it on another machine: a key that only this machine
+/// vouches for proves nothing. The private part stays in the state folder, where only the user of the daemon can read it.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
@@ -140,7 +140,7 @@ fn as_json(state_dir: &Path, key: &Key) -> serde_json::Value {
 }
 
 /// Why there is no key, as a failure of a command.
-fn failure(error: &KeyError) -> Failure {
+pub(super) fn failure(error: &KeyError) -> Failure {
     let failure = match error {
         KeyError::Secret(SecretError::Io(_)) => Failure::io(error.to_string()),
         KeyError::Secret(SecretError::Open { .. })

@@ -65,6 +65,7 @@ mod series;
 mod serve;
 mod settle;
 mod sheet;
+mod signed;
 mod status;
 mod study;
 mod surroundings;

@@ -3,6 +3,7 @@
 //! In: bytes, or their SHA-512, and a key. Out: a [`Signature`], or why one does not hold. The private key is in [`key`],
 //! and leaves its file only into the memory of a process that may read it.
 
+pub mod beside;
 pub mod key;
 pub mod trusted;
 

@@ -256,3 +256,98 @@ fn a_file_without_a_key_is_refused_by_name() {
     let said = String::from_utf8(output.stderr).unwrap();
     assert!(said.contains("line 1 names no Ed25519 key"), "{said}");
 }
+
+/// `ssh-keygen -Y verify` of a file with the signature beside it.
+fn is_signed(shop: &Shop, allowed: &str, file: &str) -> bool {
+    let signature = fs::read_to_string(shop.path(&format!("{file}.sig"))).unwrap();
+    let bytes = fs::read(shop.path(file)).unwrap();
+    ssh_keygen(shop, allowed, &signature, &bytes)
+        .status
+        .success()
+}
+
+#[test]
+fn reports_labels_and_exports_are_signed_and_no_changed_bit_passes() {
+    let mut shop = Shop::new();
+    let daemon = shop.start();
+    measure(&mut shop, &daemon);
+    daemon.stop();
+    let entries = entries(&shop);
+    let series = of_kind(&entries, "armed")[0]["seq"].to_string();
+    let path = |name: &str| shop.path(name).to_str().unwrap().to_owned();
+    let report = ["report", &series, "--out", &path("report.html")];
+    assert_eq!(shop.run(&report).status.code(), Some(0));
+    assert!(
+        !shop.path("report.html.sig").exists(),
+        "there is no key yet"
+    );
+
+    key(&shop, "make");
+    keep(&shop, "kept.allowed");
+    let made = [
+        ("report.html", report.map(str::to_owned).to_vec()),
+        (
+            "label.html",
+            ["label", "--series", &series, "--out", &path("label.html")]
+                .map(str::to_owned)
+                .to_vec(),
+        ),
+        (
+            "all.csv",
+            ["export", "csv", "-o", &path("all.csv")]
+                .map(str::to_owned)
+                .to_vec(),
+        ),
+        (
+            "all.parquet",
+            ["export", "parquet", "-o", &path("all.parquet")]
+                .map(str::to_owned)
+                .to_vec(),
+        ),
+    ];
+    for (file, arguments) in &made {
+        let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
+        let output = shop.run(&arguments);
+        assert_eq!(output.status.code(), Some(0), "{output:?}");
+        assert!(is_signed(&shop, "kept.allowed", file), "{file}");
+    }
+    assert!(is_signed(&shop, "kept.allowed", "all.csv.question.json"));
+    let verified = |file: &str, key: &str| {
+        let (file, key) = (path(file), path(key));
+        shop.run(&["verify", &file, "--key", &key]).status.code()
+    };
+    for file in ["report.html", "all.csv", "all.parquet"] {
+        assert_eq!(verified(file, "kept.allowed"), Some(0), "{file}");
+    }
+
+    let whole = fs::read(shop.path("all.csv")).unwrap();
+    for (turn, at) in (0..whole.len()).step_by(whole.len() / 20).enumerate() {
+        let mut bytes = whole.clone();
+        bytes[at] ^= 1 << (turn % 8);
+        fs::write(shop.path("all.csv"), &bytes).unwrap();
+        assert!(!is_signed(&shop, "kept.allowed", "all.csv"), "byte {at}");
+        let output = shop.run(&["verify", &path("all.csv"), "--key", &path("kept.allowed")]);
+        let said = String::from_utf8(output.stdout).unwrap();
+        assert!(
+            said.contains("the signature is not of these bytes"),
+            "{said}"
+        );
+    }
+    fs::write(shop.path("all.csv"), &whole).unwrap();
+    fs::remove_file(shop.path("all.csv.sig")).unwrap();
+    assert_eq!(verified("all.csv", "kept.allowed"), Some(1), "no signature");
+
+    // a file that is replaced without the key keeps no signature of the old one
+    fs::remove_file(shop.path("state/signing.key")).unwrap();
+    assert_eq!(shop.run(&report).status.code(), Some(0));
+    assert!(!shop.path("report.html.sig").exists());
+    key(&shop, "make");
+    keep(&shop, "other.allowed");
+    assert_eq!(shop.run(&report).status.code(), Some(0));
+    assert_eq!(
+        verified("report.html", "kept.allowed"),
+        Some(1),
+        "a foreign key"
+    );
+    assert_eq!(verified("report.html", "other.allowed"), Some(0));
+}

@@ -9,7 +9,7 @@ mod target;
 pub(super) use make::ExportRequest;
 
 use super::query::{Query, lines};
-use super::{Context, Exit, Failure, client};
+use super::{Context, Exit, Failure, client, signed};
 use crate::config::DaemonConfig;
 use crate::entry::{JournalId, Seq};
 use crate::export::{Mark, MarkError, Marks, Question};
@@ -101,12 +101,16 @@ impl Export {
         let target = writer.finish(&question).map_err(not_written)?;
         if let Some((_, path)) = &sidecar {
             let _ = std::fs::remove_file(path); // A new file must never be seen beside an old question.
+            signed::withdraw(path)?;
         }
+        signed::withdraw(&self.out)?;
         let bytes = target.finish(marks.is_some())?;
         if let Some((file, path)) = sidecar {
             let written = question.write(file);
             written.map_err(|error| cannot_be_written(&path.display().to_string(), &error))?;
+            signed::sign(&daemon.state_dir, &path)?;
         }
+        signed::sign(&daemon.state_dir, &self.out)?;
         if let (Some(marks), Some(mark)) = (&marks, mark) {
             let last = Seq(question.last);
             let from = open.map_or(last, |open| Seq(open.0.saturating_sub(1)));

@@ -12,7 +12,7 @@ pub(in crate::cli) use words::of;
 use super::html_file::HtmlFile;
 use super::qr::Code;
 use super::query::lines;
-use super::{Context, Exit, Failure, pdf};
+use super::{Context, Exit, Failure, pdf, signed};
 use crate::config::ShopConfig;
 use crate::daemon::clock;
 use crate::entry::Seq;
@@ -112,10 +112,16 @@ impl Label {
             return Ok(Exit::Yes);
         };
         PAGE.put(&file, &page)?;
+        let state_dir = &config.daemon.state_dir;
+        let signature = signed::sign(state_dir, &file)?;
         if self.pdf {
-            pdf::print(&page, &file.with_extension("pdf"))?;
+            let file = file.with_extension("pdf");
+            signed::withdraw(&file)?;
+            pdf::print(&page, &file)?;
+            signed::sign(state_dir, &file)?;
         }
         self.tell(context, &drawn, &file, out)?;
+        signed::tell(context, out, &file, signature.as_deref())?;
         Ok(Exit::Yes)
     }
 

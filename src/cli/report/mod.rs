@@ -7,7 +7,7 @@ pub(super) use read::{Again, again};
 
 use super::html_file::HtmlFile;
 use super::query::{Query, lines};
-use super::{Context, Exit, Failure, client, pdf};
+use super::{Context, Exit, Failure, client, pdf, signed};
 use crate::album::Album;
 use crate::daemon::clock;
 use crate::entry::qualifying::Qualifying;
@@ -144,12 +144,17 @@ impl ReportCommand {
             return Ok(Exit::Yes);
         };
         PAGE.put(&file, &page)?;
+        let signature = signed::sign(&daemon.state_dir, &file)?;
         if self.pdf {
             let size = report.asked.letterhead.page_size;
             let printed = with_paper(&page, size.unwrap_or(PageSize::A4));
-            pdf::print(&printed, &file.with_extension("pdf"))?;
+            let file = file.with_extension("pdf");
+            signed::withdraw(&file)?;
+            pdf::print(&printed, &file)?;
+            signed::sign(&daemon.state_dir, &file)?;
         }
         tell(context, out, &report, (&file, self.pdf), page.len())?;
+        signed::tell(context, out, &file, signature.as_deref())?;
         Ok(Exit::Yes)
     }
 

@@ -56,7 +56,7 @@ const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 ///
 /// Where the bench has a signing key (tallyjaw key), its seals are checked. A journal that somebody wrote again as a whole,
 /// without the key, is found with --key FILE, where FILE has the public key as it was kept elsewhere; without it the keys
-/// are shown, and nobody vouches for them.
+/// are shown, and nobody vouches for them. Beside a report or an export its signature is checked, FILE.sig.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify --digest 5f3a…            is that line still in the journal?\n  tallyjaw verify --key bench-1.allowed     are the seals by the key that was kept?\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify pulls.csv --series 37 --axis pull_force\n                                            are these options its options, and is nothing missing?\n  tallyjaw verify --label 'TJ1 SERIES 37 ACCEPTED ENTRY 412 5F3A…'\n                                            is what was scanned from a label what the journal says?\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, there is no journal, or the file differs from it; 2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
@@ -74,7 +74,7 @@ pub(super) struct Verify {
     /// The certificate in PEM of an authority: are the time stamps of the journal signed by it?
     #[arg(long, value_name = "FILE", conflicts_with_all = ["state_dir", "label"])]
     authority: Option<PathBuf>,
-    /// A public key, or a file of allowed signers: whether the seals are by a key in it
+    /// A public key, or a file of allowed signers: whether the seals, or the signature of the file, are by a key in it
     #[arg(long, value_name = "FILE")]
     key: Option<PathBuf>,
     /// The text of a label's code, as a scanner reads it: is it what the journal says?
@@ -103,7 +103,10 @@ impl Verify {
                 .with_remedy("name the state folder, or leave out --digest"));
             }
             (Some(file), named) if file.is_file() => {
-                return of_file(context, &file, named, &self.demanded, out);
+                let keys = self.key.as_deref().map(seals::trusted).transpose()?;
+                let is_signed = seals::signature(context, &file, keys.as_ref(), out)?;
+                let exit = of_file(context, &file, named, &self.demanded, out)?;
+                return Ok(if is_signed { exit } else { Exit::No });
             }
             (Some(nowhere), None) if !nowhere.exists() => {
                 return Err(Failure::io(format!("there is no {}", nowhere.display()))

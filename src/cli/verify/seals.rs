@@ -1,9 +1,9 @@
 //! What the seals of a journal amount to, in words and for programs; the keys that are trusted.
 #![expect(clippy::disallowed_methods, reason = "edge: reads a public key")]
 
-use super::{Failure, HELP, add_known};
+use super::{BAD, Context, Failure, GOOD, HELP, add_known};
 use crate::journal::{SealingKey, Seals, Trust};
-use crate::signing::Trusted;
+use crate::signing::{Trusted, beside};
 use serde_json::{Value, json};
 use std::fs;
 use std::io::{self, Write};
@@ -93,4 +93,52 @@ pub(super) fn json(seals: &Seals) -> Value {
         [("up_to", seals.up_to.map(|seq| json!(seq.0)))],
     );
     object
+}
+
+/// Whether nothing is wrong with the signature of a file; with trusted keys there must be one, by one of them.
+pub(super) fn signature(
+    context: &Context,
+    file: &Path,
+    trusted: Option<&Trusted>,
+    out: &mut dyn Write,
+) -> Result<bool, Failure> {
+    let checked = beside::check(file).map_err(|failed| Failure::io(failed.to_string()))?;
+    let name = beside::name(file);
+    let (state, key, is_good) = match &checked {
+        None if trusted.is_none() => return Ok(true),
+        None => ("missing", None, false),
+        Some(Err(_)) => ("wrong", None, false),
+        Some(Ok(by)) => match trusted {
+            None => ("unknown_key", Some(by), true),
+            Some(trusted) if trusted.has(by) => ("good", Some(by), true),
+            Some(_) => ("foreign_key", Some(by), false),
+        },
+    };
+    if context.json {
+        let mut object = json!({"kind": "signature", "file": name, "state": state});
+        add_known(
+            &mut object,
+            [("key", key.map(|key| json!(key.fingerprint())))],
+        );
+        writeln!(out, "{object}")?;
+        return Ok(is_good);
+    }
+    let name = name.display();
+    match (&checked, key) {
+        (Some(Err(error)), _) => writeln!(out, "{BAD}{name}{BAD:#}: {error}")?,
+        (None, _) => writeln!(out, "{BAD}{name}{BAD:#}: there is no signature")?,
+        (_, Some(key)) if state == "good" => {
+            writeln!(out, "{name}: {GOOD}signed{GOOD:#} by the trusted key {key}")?;
+        }
+        (_, Some(key)) if is_good => writeln!(
+            out,
+            "{name}: signed by key {key}; nobody vouches for it: compare it with one that was kept elsewhere: --key FILE"
+        )?,
+        (_, Some(key)) => writeln!(
+            out,
+            "{BAD}{name}{BAD:#}: signed by key {key}, which is not trusted"
+        )?,
+        (Some(Ok(_)), None) => {}
+    }
+    Ok(is_good)
 }

@@ -1,0 +1,51 @@
+//! Signs the files that commands make, where the bench has a key.
+
+use super::{Context, Failure, key};
+use crate::signing::{Key, beside};
+use anstyle::{AnsiColor, Style};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+const WARNING: Style = AnsiColor::Yellow.on_default().bold();
+const HELP: Style = AnsiColor::Cyan.on_default();
+
+/// Takes the signature of an old file away, before it is replaced.
+pub(super) fn withdraw(file: &Path) -> Result<(), Failure> {
+    beside::withdraw(file).map_err(|failed| Failure::io(failed.to_string()))
+}
+
+/// Signs a file that was written; `None` where there is no key, or no file but a pipe. A key that cannot be used is said,
+/// and the file stays.
+pub(super) fn sign(state_dir: &Path, file: &Path) -> Result<Option<PathBuf>, Failure> {
+    if !file.is_file() {
+        return Ok(None);
+    }
+    let key = Key::open(state_dir).unwrap_or_else(|error| {
+        let remedy = error.remedy();
+        anstream::eprintln!(
+            "{WARNING}warning{WARNING:#}: not signed: {error}\n{HELP}help{HELP:#}: {remedy}"
+        );
+        None
+    });
+    key.map(|key| beside::sign(&key, file))
+        .transpose()
+        .map_err(|error| key::failure(&error))
+}
+
+/// How to check a signature without us.
+pub(super) fn tell(
+    context: &Context,
+    out: &mut dyn Write,
+    file: &Path,
+    signature: Option<&Path>,
+) -> io::Result<()> {
+    let Some(signature) = signature.filter(|_| !context.json) else {
+        return Ok(());
+    };
+    writeln!(
+        out,
+        "signed: {}\nwithout tallyjaw: {}",
+        signature.display(),
+        beside::command(file, "KEPT.allowed")
+    )
+}

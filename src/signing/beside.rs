@@ -1,0 +1,89 @@
+//! Signatures of files: `FILE.sig` beside FILE, which `ssh-keygen -Y verify` takes as it is.
+//!
+//! An old signature is taken away before its file is replaced, and the new one comes when the file is durable: a crash
+//! leaves a file without a signature, never one with that of another.
+
+#![expect(clippy::disallowed_methods, reason = "edge: signatures are files")]
+
+use super::{Key, KeyError, NAMESPACE, PRINCIPAL, Public, Signature, SignatureError};
+use crate::durable::{Access, Failed, failed, put};
+use sha2::{Digest as _, Sha512};
+use std::fs::{self, File};
+use std::io::{self, Read as _};
+use std::path::{Path, PathBuf};
+
+/// A longer file is no signature.
+const MOST: u64 = 4096;
+
+/// The name of the signature of `file`.
+pub fn name(file: &Path) -> PathBuf {
+    let mut name = file.as_os_str().to_owned();
+    name.push(".sig");
+    name.into()
+}
+
+/// Takes an old signature away, before its file is replaced. Another file of that name stays.
+pub fn withdraw(file: &Path) -> Result<(), Failed> {
+    let beside = name(file);
+    if !matches!(read(&beside), Ok(Some(text)) if Signature::from_text(&text).is_ok()) {
+        return Ok(());
+    }
+    fs::remove_file(&beside).map_err(failed("remove", &beside))
+}
+
+/// Signs a file that is durable. Returns the name of the signature.
+pub fn sign(key: &Key, file: &Path) -> Result<PathBuf, KeyError> {
+    let text = key.sign_hash(&hash(file)?)?.to_text()?;
+    let beside = name(file);
+    put(&beside, text.as_bytes(), true, Access::Usual).map_err(failed("write", &beside))?;
+    Ok(beside)
+}
+
+/// Who has signed the file; `None` where there is no signature.
+pub fn check(file: &Path) -> Result<Option<Result<Public, SignatureError>>, Failed> {
+    let beside = name(file);
+    let Some(text) = read(&beside).map_err(failed("read", &beside))? else {
+        return Ok(None);
+    };
+    let hash = hash(file)?;
+    let signature = Signature::from_text(&text);
+    Ok(Some(signature.and_then(|signature| {
+        signature.check_hash(&hash)?;
+        Ok(signature.by().clone())
+    })))
+}
+
+/// The command that checks the signature without us; `allowed` is the file with the public key.
+pub fn command(file: &Path, allowed: &str) -> String {
+    format!(
+        "ssh-keygen -Y verify -n {NAMESPACE} -I {PRINCIPAL} -f {allowed} -s {} < {}",
+        name(file).display(),
+        file.display()
+    )
+}
+
+fn read(path: &Path) -> io::Result<Option<String>> {
+    let mut text = String::new();
+    match File::open(path) {
+        Ok(file) => file
+            .take(MOST)
+            .read_to_string(&mut text)
+            .map(|_| Some(text)),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+        Err(error) => Err(error),
+    }
+}
+
+fn hash(file: &Path) -> Result<[u8; 64], Failed> {
+    let failed = failed("read", file);
+    let mut open = File::open(file).map_err(&failed)?;
+    let (mut hash, mut bytes) = (Sha512::new(), vec![0; 128 * 1024]);
+    loop {
+        match open.read(&mut bytes) {
+            Ok(0) => return Ok(hash.finalize().into()),
+            Ok(read) => hash.update(bytes.get(..read).unwrap_or_default()),
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(failed(error)),
+        }
+    }
+}
