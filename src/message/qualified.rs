@@ -1,10 +1,11 @@
 //! Combinations of terminal, wire, tool and nest with their standing, as `tallyjaw qualified --json` and the page show
 //! them.
 
-use crate::entry::{Digits, Reservation};
-use crate::qualification::{AxisFound, Cell, Lacking, Lapse, SeriesName};
-use crate::quantity::Decimal;
-use crate::spec::QualificationRule;
+use crate::entry::{Digits, Reservation, State};
+use crate::qualification::{AxisFound, Cell, Frame, Lacking, Lapse, Matrix, SeriesName};
+use crate::quantity::{Decimal, WallMicros};
+use crate::spec::{Catalog, QualificationRule};
+use crate::texts::{Texts, gather};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -74,6 +75,39 @@ pub struct QualifiedMessage {
     /// The reservations of its series.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub reservations: Vec<Reservation>,
+}
+
+/// What is shown, as the page has it.
+#[derive(Debug, Clone, Serialize)]
+pub struct QualifiedPage {
+    /// The rule.
+    pub rule: RuleMessage,
+    /// Every combination, row by row.
+    pub combinations: Vec<QualifiedMessage>,
+    /// The sentences in them, with their keys.
+    #[serde(skip_serializing_if = "Texts::is_empty")]
+    pub texts: Texts,
+}
+
+impl QualifiedPage {
+    /// Of the state and the configuration, at this time.
+    pub fn new(state: &State, catalog: &Catalog, now: WallMicros) -> Self {
+        let configured = catalog.qualification;
+        let rule = configured.unwrap_or_default();
+        let frame = Frame::of(catalog, &state.qualifying, rule);
+        let matrix = Matrix::of(&frame, state, now);
+        let combinations: Vec<QualifiedMessage> = matrix.cells().map(Into::into).collect();
+        let mut texts = Texts::new();
+        for one in &combinations {
+            let sentences = one.missing.iter().chain(&one.lapses);
+            gather(&mut texts, sentences.map(String::as_str));
+        }
+        Self {
+            rule: RuleMessage::new(&rule, configured.is_some()),
+            combinations,
+            texts,
+        }
+    }
 }
 
 /// The newest series of an axis.

@@ -53,6 +53,7 @@ pub(super) const ASSETS: &[Asset] = &[
     asset!("/dialogs.js", SCRIPT, "dialogs.js"),
     asset!("/jobs.js", SCRIPT, "jobs.js"),
     asset!("/runs.js", SCRIPT, "runs.js"),
+    asset!("/qualified.js", SCRIPT, "qualified.js"),
     asset!("/pictures.js", SCRIPT, "pictures.js"),
     asset!("/sound.js", SCRIPT, "sound.js"),
     asset!(PAIR, HTML, "pairing.html"),

@@ -49,7 +49,7 @@ pub(super) fn make(
     Ok(Some(Report::new(gathered, asked).html()))
 }
 
-fn now() -> WallMicros {
+pub(super) fn now() -> WallMicros {
     let since = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH);
     let micros = since.map_or(0, |since| since.as_micros());
     WallMicros(i64::try_from(micros).unwrap_or(i64::MAX))

@@ -10,6 +10,7 @@ use super::{LONGEST_BODY, MOST_EVENT_CLIENTS, Sources, events};
 use super::{pairing, picture, report, series, setup};
 use crate::clients::{self, Health, Live, MOST_CLIENTS};
 use crate::entry::Seq;
+use crate::message::qualified::QualifiedPage;
 use crate::message::{self, ErrorObject, code};
 use axum::Router;
 use axum::body::{Body, to_bytes};
@@ -77,6 +78,7 @@ pub(super) fn routes(site: Arc<Site>) -> Router {
     page.route("/plans/{station}", get(plans))
         .route(assets::DRAWINGS, get(assets::drawings))
         .route("/jobs", get(jobs))
+        .route("/qualified", get(qualified))
         .route("/events", get(event_stream))
         .route("/state", get(state))
         .route("/series/{series}", get(one_series))
@@ -134,7 +136,7 @@ async fn nothing_here(request: Request) -> Response {
     Refusal::new(
         StatusCode::NOT_FOUND,
         format!("nothing at {path:?}"),
-        "there are /, /events, /state, /plans/STATION, /jobs, /series/N, /report/N, /picture/DIGEST, /metrics, /healthz, /setup and /control",
+        "there are /, /events, /state, /plans/STATION, /jobs, /qualified, /series/N, /report/N, /picture/DIGEST, /metrics, /healthz, /setup and /control",
     )
     .response()
 }
@@ -179,6 +181,22 @@ async fn plans(
 async fn jobs(State(site): State<Arc<Site>>) -> Response {
     let jobs = site.docs.jobs(&site.sources.live.catalog());
     answer(StatusCode::OK, JSON, crate::message::line(&jobs))
+}
+
+/// Which terminals, wires, tools and nests are shown.
+async fn qualified(State(site): State<Arc<Site>>) -> Response {
+    let Ok(_search) = site.searches.try_acquire() else {
+        return busy("the journal is being searched for others").response();
+    };
+    let live = Arc::clone(&site.sources.live);
+    let making = tokio::task::spawn_blocking(move || {
+        let page = QualifiedPage::new(&live.state(), &live.catalog(), report::now());
+        crate::message::line(&page)
+    });
+    match making.await {
+        Ok(json) => answer(StatusCode::OK, JSON, json),
+        Err(_) => busy("the daemon is stopping").response(),
+    }
 }
 
 async fn scrape(State(site): State<Arc<Site>>) -> Response {

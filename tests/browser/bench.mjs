@@ -203,6 +203,16 @@ async function noted(page) {
     await look(page, name, open);
     await page.keyboard.press("Escape");
   }
+  await shownByNobody(page);
+}
+
+// What is shown, from the menu: nothing was tried yet.
+async function shownByNobody(page) {
+  const open = async () => { await key(page, "h"); await page.click("#menu-qualified"); await dialog(page, "qualified"); await page.waitForSelector("#qualified-list li", { timeout: PATIENCE }); };
+  await open();
+  same("standings", await page.evaluate(() => [...new Set([...document.querySelectorAll("#qualified-list li")].map((one) => one.dataset.standing))]), ["never_tried"]);
+  await look(page, "qualified", open);
+  await page.keyboard.press("Escape");
 }
 
 // A plan that requires job and lots: what is missing is said by a finger, then it starts. Another job is refused in place.

@@ -7,6 +7,7 @@ pub(crate) mod http;
 mod jobs;
 mod letterhead;
 mod pictures;
+mod qualified;
 mod refusals;
 mod setup;
 mod setup_faults;

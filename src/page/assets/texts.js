@@ -34,7 +34,7 @@ function part(value) {
 }
 
 // The sentences of the daemon that were sent last, each with its key and what stands at its places.
-const sentences = { state: {}, plans: {}, error: {}, notice: {}, setup: {} };
+const sentences = { state: {}, plans: {}, error: {}, notice: {}, setup: {}, qualified: {} };
 
 export function know(source, texts) {
   sentences[source] = texts ?? {};
