@@ -24,7 +24,7 @@ function figures(one) {
 }
 
 function item(one) {
-  const wire = `${one.wire_mm2} mm²`;
+  const wire = `${Number.isInteger(one.wire_mm2) ? one.wire_mm2.toFixed(1) : one.wire_mm2} mm²`;
   const name = t("qualified.name", { terminal: one.terminal, wire: number(wire), tool: [one.tool_id, one.nest].filter(Boolean).join(" ") });
   const why = [...(one.missing ?? []), ...(one.lapses ?? [])].map((words) => make("p", { class: "why" }, capital(says(words))));
   const found = figures(one);
