@@ -211,15 +211,15 @@ class Verifier:
         return series.counted.pop(reading, None)
 
     def take_doubted(self, entry):
-        series = self.of(entry)
-        for reading in entry["readings"] if series else ():
+        for reading in entry["readings"] if (series := self.of(entry)) else ():
             self.take_out(series, reading, "doubted")
 
     def take_retracted(self, entry):
         if series := self.of(entry):
-            series.retracted = (entry["reading"], self.take_out(series, entry["reading"], "retracted"))
-            if entry.get("spent") and series.retracted[1]:
-                series.spent.add(series.retracted[1][0])
+            known = self.take_out(series, entry["reading"], "retracted")
+            series.retracted = (entry["reading"], known)
+            self.expect("piece", known and entry.get("piece", known[0]), known and known[0])
+            series.spent.update(known[:1] if known and entry.get("spent") else ())
 
     def take_restored(self, entry):
         if series := self.of(entry):
