@@ -23,7 +23,7 @@ const HELP: Style = AnsiColor::Cyan.on_default();
 #[command(after_help = "\
 Examples:
   tallyjaw key make && tallyjaw reload       make the key, and seal from now on
-  tallyjaw key show > tallyjaw.allowed       the public part, as a file that verify --key and ssh-keygen take
+  tallyjaw key show > tallyjaw.allowed    the public part, for verify --key and ssh-keygen
   tallyjaw key rotate && tallyjaw reload     go on with a new key that the old one vouches for")]
 pub(super) struct KeyCommand {
     #[command(subcommand)]

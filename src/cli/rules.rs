@@ -45,11 +45,12 @@ fn takes_file(arg: &Arg) -> bool {
 }
 
 /// Options for files that are read, or that are written beside the one of `--out`.
-const OTHER_FILES: [&str; 8] = [
+const OTHER_FILES: [&str; 9] = [
     "answer",
     "authority",
     "config",
     "from",
+    "key",
     "limits",
     "question",
     "save",

@@ -218,8 +218,8 @@ pub(super) fn range(
 ) -> Option<At<(WireSize, Option<WireSize>)>> {
     let Some((from, to)) = ends(&text.value) else {
         if let Some(with_points) = with_points(&text.value) {
-            let got = format!("got {:?}", text.value);
-            let want = format!("want two points between the sizes of a range: {with_points:?}");
+            let got = format!("a range of wire sizes is {:?}", text.value);
+            let want = format!("want two points between its ends, as in {with_points:?}");
             faults.add(&text.place, Fault::new(got, want));
             return None;
         }
@@ -268,8 +268,11 @@ fn with_points(text: &str) -> Option<String> {
     let mut signs = ["-", "–", "…", " to "].into_iter();
     let (from, to) = signs.find_map(|sign| text.split_once(sign))?;
     let (from, to) = (from.trim(), to.trim());
-    let has_number = |end: &str| end.contains(|c: char| c.is_ascii_digit());
-    (has_number(from) && has_number(to)).then(|| format!("{from}..{to}"))
+    let is_size = |end: &str| {
+        let known = |c: char| c.is_alphanumeric() || " .,²/".contains(c);
+        end.starts_with(|c: char| c.is_ascii_digit()) && end.chars().all(known)
+    };
+    (is_size(from) && is_size(to)).then(|| format!("{from}..{to}"))
 }
 
 #[cfg(test)]
@@ -284,6 +287,7 @@ mod tests {
             ("16 to 20 ga", Some("16..20 ga")),
             ("AWG-14", None),
             ("-1 ga", None),
+            ("1.62 ±-0.05 mm", None),
             ("2.0 mm²", None),
         ] {
             assert_eq!(with_points(text).as_deref(), want, "{text}");

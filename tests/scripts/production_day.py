@@ -213,6 +213,8 @@ def reported(page):
 def main():
     with Day(sys.argv[1]) as day:
         feed = Feed(day)
+        for _ in day.ends:
+            feed.until("attached")  # what a port was sent before is thrown away when it is opened
         for station in STATIONS:
             assert day.sample(feed, station, "first", GOOD_MM) == "accepted"
             feed.expect("run_opened", station=station)

@@ -433,6 +433,7 @@ fn whatever_is_typed_into_a_form_its_faults_are_said_in_every_language() {
         "100 ga",
         "2.0..1.0 mm²",
         "1.0..9.0 mm²",
+        "2.5-4.0 mm²",
         "0 mm²",
         "2,0 mm²",
         "100000000000000000000 mm",
