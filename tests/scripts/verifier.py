@@ -187,7 +187,6 @@ BOTH = {
     "limit of a series": more("armed", limits),
     "zero called good": other("zeroed", "ok", [True]),
     "zero called off": other("zeroed", "ok", [False]),
-    "piece of a reading": more("reading", lambda entry: [(entry, "piece")] if entry["standing"] == "counted" else []),
     "answer to a visual check": other("looked", "answer", ["good", "bad"]),
     "doubt hidden, tally fitted": hidden_doubt,
     "signature of a seal": signature,
@@ -200,6 +199,8 @@ BOTH = {
 }
 VERIFY_ONLY = {
     "value moved, not its bytes": better,
+    # what follows may be a restored reading, of which the script does not check whether it still could be restored
+    "piece of a reading": more("reading", lambda entry: [(entry, "piece")] if entry["standing"] == "counted" else []),
     "bytes of a reading": other("reading", "raw", ["312e36320d"]),
     "held crimps": more("held", lambda entry: [(entry, "last_crimp")]),
     "crimps": more("crimped", lambda entry: [(entry, "crimps")]),
