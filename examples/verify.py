@@ -8,8 +8,8 @@ outcome of each series; each seal. With --key, that the seals are by a key in th
 signed. Exit: 0 every check passed, 1 a fault was found, 2 a file cannot be read.
 
 Not checked: whether a value is what its bytes say, alerts, reservations, pictures, production runs, the state at the head
-of a segment, whether a seal is missing or a reading came too late to be restored. Nothing protects the lines after the last seal, or the last line: keep the digest
-that is printed elsewhere, and give it to a later run.
+of a segment, whether a seal is missing or a reading came too late to be restored. Nothing protects the lines after the last
+seal, or the last line: keep the digest that is printed elsewhere, and give it to a later run.
 """
 
 import argparse
