@@ -3,22 +3,27 @@
 
 use super::columns::Columns;
 use super::entries::EntryStyle;
+use super::query::lines;
 use super::{Context, Exit, Failure, card, journal_state, pager};
+use crate::config::DaemonConfig;
 use crate::daemon::clock;
-use crate::entry::reservation;
+use crate::entry::qualifying::Qualifying;
+use crate::entry::{State, reservation};
 use crate::message::qualified::{QualifiedMessage, RuleMessage};
 use crate::qualification::{Cell, Found, Frame, Matrix, SeriesName, Standing};
 use crate::quantity::{Decimal, WallMicros};
 use crate::spec::{QualificationRule, WireSize};
 use anstyle::Style;
 use std::io::Write;
+use std::path::PathBuf;
 
 /// List which terminals, wires, tools and nests qualification series have shown, and what is missing
 ///
 /// Rows are terminals on wires, columns are tools with their nests. A combination is shown if its newest qualification
 /// series (plans with purpose = "qualification") of every axis that the sheet limits was accepted by the limits that
 /// the sheet has now, has enough pieces, and demonstrates the required Ppk; and if the pull tests are there. The rule is
-/// [qualification] in the configuration. No daemon is needed.
+/// [qualification] in the configuration. No daemon is needed. With the journals of other benches the newest series counts,
+/// wherever it was measured; verify each of them first, with `tallyjaw verify`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
@@ -26,6 +31,7 @@ Examples:
   tallyjaw qualified --terminal QF-250-F --tool T-07
   tallyjaw qualified --on 2027-03-01                 what will have lapsed by then
   tallyjaw qualified --terminal QF-250-F --gate      exit 1 unless all of it is shown
+  tallyjaw qualified --also /mnt/backup/bench-2      with what another bench has shown
   tallyjaw qualified --json
 
 Exit codes: 0 listed, 1 with --gate if a combination is not shown, 2 wrong use or configuration, 4 the journal cannot be read.")]
@@ -36,6 +42,9 @@ pub(super) struct Qualified {
     /// Only this crimp tool
     #[arg(long)]
     tool: Option<String>,
+    /// With the journal of another bench: its state folder or archive; may be given several times
+    #[arg(long, value_name = "STATE_DIR")]
+    also: Vec<PathBuf>,
     /// As it stands on this day [default: today]
     #[arg(long, value_name = "DAY", value_parser = time)]
     on: Option<WallMicros>,
@@ -51,7 +60,7 @@ fn time(text: &str) -> Result<WallMicros, String> {
 impl Qualified {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let config = context.load()?.1;
-        let state = journal_state::read(&config.daemon)?;
+        let state = self.known(&config.daemon)?;
         let configured = config.catalog.qualification;
         let rule = configured.unwrap_or_default();
         let frame = Frame::of(&config.catalog, &state.qualifying, rule);
@@ -76,6 +85,40 @@ impl Qualified {
         } else {
             Exit::Yes
         })
+    }
+
+    /// What the journal knows, with those of other benches.
+    fn known(&self, daemon: &DaemonConfig) -> Result<State, Failure> {
+        let mut state = journal_state::read(daemon)?;
+        if self.also.is_empty() {
+            return Ok(state);
+        }
+        let mut known = Vec::new();
+        if state.last.is_some() {
+            known.push((
+                lines::journal(daemon)?,
+                std::mem::take(&mut state.qualifying),
+            ));
+        }
+        for folder in &self.also {
+            let other = DaemonConfig::of_folder(folder.clone());
+            let journal = lines::journal(&other)?;
+            if known.iter().any(|(known, _)| *known == journal) {
+                let folder = folder.display();
+                return Err(Failure::usage(format!(
+                    "{folder} holds journal {journal}, which is read already"
+                ))
+                .with_remedy("name each bench once: its state folder, or its archive"));
+            }
+            let of_other = journal_state::read(&other)?;
+            for (tool, counted) in of_other.tools {
+                state.tools.entry(tool).or_default().crimps += counted.crimps;
+            }
+            known.push((journal, of_other.qualifying));
+        }
+        let known = known.iter().map(|(journal, one)| (journal.0.as_str(), one));
+        state.qualifying = Qualifying::of_all(known);
+        Ok(state)
     }
 
     /// The rows and columns that are wanted.

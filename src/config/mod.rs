@@ -101,6 +101,19 @@ pub struct DaemonConfig {
     pub announce: Vec<String>,
 }
 
+impl DaemonConfig {
+    /// A substitute where only a state folder is named, and no daemon is asked.
+    pub fn of_folder(state_dir: PathBuf) -> Self {
+        Self {
+            runtime_dir: state_dir.clone(),
+            state_dir,
+            socket_mode: 0o600,
+            socket_group: None,
+            announce: Vec::new(),
+        }
+    }
+}
+
 /// Address of the bench page.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PageConfig {

@@ -155,6 +155,27 @@ impl Qualifying {
         known.drain(..surplus);
     }
 
+    /// What several journals know, each with its name, as if their series had been measured at one bench in the order of
+    /// their times.
+    pub fn of_all<'k>(known: impl IntoIterator<Item = (&'k str, &'k Self)>) -> Self {
+        let mut all: Vec<(&Combination, Evidence)> = Vec::new();
+        for (journal, one) in known {
+            for (of, evidence) in &one.0 {
+                let named = evidence.iter().map(|evidence| Evidence {
+                    journal: Some(journal.to_owned()),
+                    ..evidence.clone()
+                });
+                all.extend(named.map(|evidence| (of, evidence)));
+            }
+        }
+        all.sort_by_key(|(_, evidence)| evidence.at);
+        let mut together = Self::default();
+        for (of, evidence) in all {
+            together.take(of.clone(), evidence);
+        }
+        together
+    }
+
     /// A series that was resumed is no longer closed as it was.
     fn forget(&mut self, of: &Combination, series: Seq) {
         if let Some(known) = self.0.get_mut(of) {

@@ -300,6 +300,58 @@ fn a_combination_is_shown_once_every_axis_has_enough_pieces_and_the_index_and_th
     }
 }
 
+/// One bench has the caliper's part, another one the force gauge's: together the combination is shown.
+#[test]
+fn the_journals_of_several_benches_show_together_what_none_of_them_shows_alone() {
+    let care = "last_check = \"2020-01-01\"";
+    let (one, two) = (shop(care), shop(care));
+    let daemon = one.start();
+    let mut feed = daemon.connected_feed();
+    let lengths = measure(&one, &daemon, &mut feed, "pump-qual", &OVER)["series"].clone();
+    daemon.stop();
+    let daemon = two.start();
+    let mut feed = daemon.connected_feed();
+    let pulls = pull(&two, &daemon, &mut feed)["series"].clone();
+    let kept = two.path("kept");
+    let output = two.run(&["archive", kept.to_str().unwrap()]);
+    assert!(output.status.success(), "{output:?}");
+
+    assert_eq!(combination(&one, &[])["standing"], "not_shown");
+    assert_eq!(combination(&two, &[])["standing"], "not_shown");
+    let archive = ["--also", kept.to_str().unwrap()];
+    let state = two.path("state");
+    let folder = ["--also", state.to_str().unwrap()];
+    let together = combination(&one, &archive);
+    assert_eq!(together["standing"], "shown", "{together}");
+    assert_eq!(combination(&one, &folder), together);
+    let series: Vec<_> = together["shown_axes"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|of| &of["series_id"])
+        .collect();
+    assert_eq!(series, [&lengths, &lengths, &pulls]);
+    // Seen from the other bench it is the same.
+    let state = one.path("state");
+    assert_eq!(
+        combination(&two, &["--also", state.to_str().unwrap()]),
+        together
+    );
+
+    // A newer series that is not enough counts against, wherever it was measured.
+    let under = measure(&two, &daemon, &mut feed, "pump-qual", &UNDER)["series"].clone();
+    let against = combination(&one, &folder);
+    assert_eq!(against["standing"], "not_shown");
+    assert!(
+        missing(&against)[0].contains(&format!("(series {under} of journal ")),
+        "{against}"
+    );
+    let twice = two.run(&["qualified", "--also", kept.to_str().unwrap()]);
+    assert_eq!(twice.status.code(), Some(2));
+    let said = String::from_utf8_lossy(&twice.stderr).into_owned();
+    assert!(said.contains("which is read already"), "{said}");
+}
+
 #[test]
 fn it_lapses_by_date_and_by_a_check_of_the_tool_and_the_rule_is_that_of_the_configuration() {
     let (shop, _daemon, _feed, [over, _]) = shown("last_check = \"2020-01-01\"");

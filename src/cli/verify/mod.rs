@@ -243,13 +243,7 @@ fn of_file(
 fn daemon(context: &Context, state_dir: Option<PathBuf>) -> Result<DaemonConfig, Failure> {
     match state_dir {
         None => Ok(context.load()?.1.daemon),
-        Some(state_dir) => Ok(DaemonConfig {
-            runtime_dir: state_dir.clone(), // Not used: no daemon is asked.
-            state_dir,
-            socket_mode: 0o600,
-            socket_group: None,
-            announce: Vec::new(),
-        }),
+        Some(state_dir) => Ok(DaemonConfig::of_folder(state_dir)),
     }
 }
 
