@@ -147,7 +147,8 @@ fn measure(shop: &Shop, daemon: &Daemon, feed: &mut Lines, plan: &str, heights: 
     for (height, width) in heights.iter().zip(WIDTHS) {
         for value in [*height, width] {
             send(shop, 0, &format!("{}.{:02} mm", value / 100, value % 100));
-            assert_eq!(feed.wait_for("reading")["standing"], "counted");
+            let reading = feed.wait_for("reading");
+            assert_eq!(reading["standing"], "counted", "{reading}");
         }
     }
     send(shop, 0, "0.00 mm");
@@ -466,7 +467,10 @@ fn a_first_off_of_what_is_not_shown_is_refused_by_page_and_card_until_a_qualific
         &format!("{more}\n[qualification]\nrequire = true\npull = false\n"),
     );
     let daemon = shop.start();
-    let mut feed = daemon.connected_feed();
+    let mut feed = daemon.feed_from_the_beginning();
+    for _ in ["caliper-1", "caliper-2", "scanner-1"] {
+        feed.wait_for("attached"); // what a port was sent before is thrown away when it is opened
+    }
     let refused = daemon.refused("arm", &json!({"plan": "pump-first"}));
     let never = "QF-250-F on 2.0 mm² with nest 2.0 of T-07 was never tried in a qualification";
     assert_eq!(refused["message"], never);
