@@ -21,6 +21,7 @@ use crate::durable::{Access, Failed, failed, make_folder, put};
 use crate::entry::Seq;
 use crate::entry::line::peek_seq;
 use crate::journal::{Dir, JOURNAL_FOLDER, JournalError};
+use crate::signing::PUBLIC_KEY_FILE;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -103,10 +104,9 @@ pub(crate) fn extend(archive: &Path, evidence: &Evidence<'_>) -> Result<Extended
             )?;
         }
     }
-    for name in names_in(evidence.state_dir)? {
-        if is_public_key(&name) {
-            adding.same(&evidence.state_dir.join(&name), &name)?;
-        }
+    let public_key = evidence.state_dir.join(PUBLIC_KEY_FILE);
+    if let Ok(bytes) = fs::read(&public_key) {
+        adding.put(PUBLIC_KEY_FILE, &bytes, 0)?;
     }
     for (name, file) in evidence.configuration {
         let bytes = fs::read(file).map_err(failed("read", file))?;
@@ -191,11 +191,6 @@ fn up_to(bytes: &[u8], durable: Seq) -> &[u8] {
         end += line.len();
     }
     bytes.get(..end).unwrap_or(bytes)
-}
-
-/// Whether a file of the state folder is a public key of the bench.
-fn is_public_key(name: &str) -> bool {
-    name.strip_suffix(".pub").is_some()
 }
 
 /// The names of the plain files of a folder, in order; none if there is no such folder.

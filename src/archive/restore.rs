@@ -1,6 +1,6 @@
 //! A state folder out of an archive.
 
-use super::{ArchiveError, BESIDE, is_public_key, names_in};
+use super::{ArchiveError, BESIDE, names_in};
 use crate::durable::{Access, failed, make_folder, put};
 use crate::entry::line::Digest;
 use crate::entry::{JournalId, Seq};
@@ -8,7 +8,7 @@ use crate::journal::{Dir, JOURNAL_FOLDER, StateLock};
 use std::fs;
 use std::path::Path;
 
-/// Copies journal, pictures, time stamps and public keys into a state folder that has no journal. `end` is the identity
+/// Copies journal, pictures and time stamps into a state folder that has no journal. `end` is the identity
 /// of the journal and its last entry with its digest. Where others know a later entry, `known`, the next start of the
 /// daemon asks a person to accept that entries are gone, so that no number is used twice. Returns how many files were
 /// copied.
@@ -31,12 +31,6 @@ pub(crate) fn restore(
         for name in names_in(&archive.join(folder))? {
             make_folder(&to, 0o700).map_err(failed("make the folder", &to))?;
             copy(&archive.join(folder).join(&name), &to.join(&name))?;
-            copied += 1;
-        }
-    }
-    for name in names_in(archive)? {
-        if is_public_key(&name) {
-            copy(&archive.join(&name), &state_dir.join(&name))?;
             copied += 1;
         }
     }

@@ -77,6 +77,7 @@ fn files(folder: &Path) -> Vec<String> {
 #[test]
 fn an_archive_holds_journal_pictures_and_configuration_without_a_secret_and_grows() {
     let (mut shop, daemon) = measured();
+    said(&shop, &["key", "make"], 0);
     let archive = shop.path("kept/bench-1");
     let first = as_json(&shop, &["archive", "kept/bench-1"], 0);
     assert_eq!(first["intact"], true);
@@ -85,6 +86,8 @@ fn an_archive_holds_journal_pictures_and_configuration_without_a_secret_and_grow
     let secrets =
         |name: &&String| name.contains("token") || name.contains("key") || name.ends_with("lock");
     assert_eq!(names.iter().find(secrets), None, "{names:?}");
+    let public = fs::read(shop.path("state/signing.allowed")).unwrap();
+    assert_eq!(fs::read(archive.join("signing.allowed")).unwrap(), public);
     for name in ["tallyjaw.toml", "sheet.toml", "plans.toml"] {
         let kept = fs::read(archive.join("configuration").join(name)).unwrap();
         assert_eq!(kept, fs::read(shop.path(name)).unwrap(), "{name}");

@@ -95,7 +95,9 @@ pub(super) const ROWS: &[Row] = &[
     edge("timestamp", &["quantity", "entry", "durable"]),
     edge(
         "archive",
-        &["quantity", "entry", "durable", "journal", "album"],
+        &[
+            "quantity", "entry", "durable", "signing", "journal", "album",
+        ],
     ),
     edge("export", &["quantity", "spec", "entry", "row", "durable"]),
     edge(
