@@ -531,19 +531,25 @@ def main():
     pathlib.Path(logs).mkdir(parents=True, exist_ok=True)
     disk = pathlib.Path(logs) / "disk"
     make_disk(disk)
-    passed, failed = 0, 0
-    left = {}
-    with booted(kernel, archive, disk, f"{logs}/1") as machine:
-        for scenario in sorted(chosen, key=lambda one: one in CUT):
-            gave = tried(machine, scenario)
-            passed, failed = passed + (gave is not None), failed + (gave is None)
-            if scenario in CUT and gave:
-                left[CUT[scenario]] = gave
-    if left:
-        with booted(kernel, archive, disk, f"{logs}/2") as machine:
-            for scenario, announced in left.items():
-                gave = tried(machine, scenario, *announced)
-                passed, failed = passed + (gave is not None), failed + (gave is None)
+    ahead = [one for one in chosen if one not in CUT]
+    cuts = [one for one in chosen if one in CUT]
+    results = []
+    look = None  # at what the last cut left
+    # A cut ends each run of the machine but the last: the feed of the guest has room for one reader at a time.
+    for run, cut in enumerate([*cuts, None], 1):
+        if not (ahead or look or cut):
+            break
+        with booted(kernel, archive, disk, f"{logs}/{run}") as machine:
+            results += [tried(machine, scenario) for scenario in ahead]
+            if look:
+                results.append(tried(machine, *look))
+            ahead, look = [], None
+            if cut:
+                gave = tried(machine, cut)
+                results.append(gave)
+                look = gave and (CUT[cut], *gave)
+    failed = results.count(None)
+    passed = len(results) - failed
     print(f"vm: {passed} passed, {failed} failed", flush=True)
     sys.exit(1 if failed else 0)
 
