@@ -4,7 +4,9 @@
 use super::query::lines;
 use super::verify::Folder;
 use super::{Context, Exit, Failure};
-use crate::archive::{ArchiveError, Evidence, Extended, Removed, extend, remove_before, restore};
+use crate::archive::{
+    ArchiveError, Evidence, Extended, Removed, SUMS, extend, remove_before, restore,
+};
 use crate::daemon::{clock, files};
 use crate::entry::Seq;
 use crate::journal::Kept;
@@ -94,6 +96,13 @@ impl Archive {
         out: &mut dyn Write,
     ) -> Result<Exit, Failure> {
         let folder = Folder::verified(&self.dir, Kept::default(), None)?;
+        if !folder.is_archive() {
+            let dir = self.dir.display();
+            return Err(
+                Failure::usage(format!("{dir} is no archive: it has no {SUMS}"))
+                    .with_remedy("name the folder that `tallyjaw archive` has made"),
+            );
+        }
         let Report {
             journal,
             last,

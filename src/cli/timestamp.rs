@@ -114,7 +114,9 @@ fn nonce() -> Result<u64, Failure> {
 }
 
 fn read(path: &Path) -> Result<Vec<u8>, Failure> {
-    file(path).map_err(|failed| Failure::io(failed.to_string()))
+    file(path).map_err(|failed| {
+        Failure::io(failed.to_string()).with_remedy("name a file that is there and may be read")
+    })
 }
 
 /// The last durable line, and its digest.

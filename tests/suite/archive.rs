@@ -260,6 +260,11 @@ fn a_damaged_archive_is_not_restored() {
     let text = said(&shop, &["archive", "kept", "--restore", "other"], 1);
     assert!(text.contains("missing"), "{text}");
     assert!(!shop.path("other").exists());
+    for no_archive in ["state", "nowhere"] {
+        let text = said(&shop, &["archive", no_archive, "--restore", "other"], 2);
+        assert!(text.contains("is no archive"), "{text}");
+        assert!(!shop.path("other").exists());
+    }
 }
 
 #[test]

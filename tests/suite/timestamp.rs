@@ -242,6 +242,21 @@ fn a_journal_written_again_as_a_whole_is_found_by_its_time_stamp_alone() {
 }
 
 #[test]
+fn a_time_stamp_speaks_for_the_entries_before_it_only_where_the_chain_to_them_holds() {
+    let (shop, authority, seq) = stamped();
+    let ca = authority.path("ca.pem");
+    let segment = shop.path("state/journal/00000001.jsonl");
+    let whole = fs::read_to_string(&segment).unwrap();
+    let changed = whole.replacen("\"operator\":\"mara\"", "\"operator\":\"jona\"", 1);
+    assert_ne!(changed, whole);
+    fs::write(&segment, changed).unwrap();
+    let found = said(&shop, &["verify", "--authority", text(&ca)], 1);
+    let want = format!("entry {seq}, but not all before it, existed at");
+    assert!(found.contains(&want), "{found}");
+    assert!(!found.contains("and all before it"), "{found}");
+}
+
+#[test]
 fn a_time_stamp_of_another_authority_is_named() {
     let (shop, _, _) = stamped();
     let other = Authority::new();

@@ -193,6 +193,11 @@ impl Folder {
         self.write_text(out, &folder.join(journal::JOURNAL_FOLDER))
     }
 
+    /// Whether it is an archive, whose files stand in its list.
+    pub(super) const fn is_archive(&self) -> bool {
+        self.files.is_some()
+    }
+
     /// Whether there is a journal without faults but those that a person has accepted.
     pub(super) fn is_usable(&self) -> bool {
         let mut findings = self.report.findings.iter();
@@ -329,7 +334,7 @@ impl Folder {
         }
         write_pictures(out, pictures)?;
         seals::write(out, &report.seals)?;
-        stamped.write(out)?;
+        stamped.write(out, report.is_intact())?;
         if let Some(files) = files {
             writeln!(out, "  files     {files} held against {}", archive::SUMS)?;
         }

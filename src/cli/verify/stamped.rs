@@ -82,21 +82,25 @@ impl Stamped {
         Ok(answer.at)
     }
 
-    /// Says what the newest of them shows.
-    pub(super) fn write(&self, out: &mut dyn Write) -> io::Result<()> {
+    /// Says what the newest of them shows. It stands for the entries before only where the chain to them holds.
+    pub(super) fn write(&self, out: &mut dyn Write, chain_holds: bool) -> io::Result<()> {
         let Some((seq, at)) = self.fit.last_key_value() else {
             return Ok(());
         };
         let number = self.fit.len();
-        let known = if self.authority_checked {
-            "signed by the given authority"
+        let what = if chain_holds {
+            format!("entry {seq} and all before it")
         } else {
-            "by whom was not checked: give its certificate with --authority"
+            format!("entry {seq}, but not all before it,")
         };
-        writeln!(
-            out,
-            "  stamped   time stamps: {number}; entry {seq} and all before it existed at {at}, {known}"
-        )
+        let shown = if self.authority_checked {
+            format!("existed at {at}, signed by the given authority")
+        } else {
+            format!(
+                "is said to have existed at {at}; by whom was not checked: give its certificate with --authority"
+            )
+        };
+        writeln!(out, "  stamped   time stamps: {number}; {what} {shown}")
     }
 
     pub(super) fn as_json(&self) -> Option<Value> {
