@@ -9,6 +9,18 @@ use super::{JournalId, Seq, State};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+/// What signatures are for: one made for something else does not hold.
+pub const NAMESPACE: &str = "tallyjaw";
+/// The name under which the key stands in the file of allowed signers that we write.
+pub const PRINCIPAL: &str = "tallyjaw";
+
+/// The command that checks the signature of a file without us; `allowed` is the file with the public key.
+pub fn check_by_hand(file: &str, signature: &str, allowed: &str) -> String {
+    format!(
+        "ssh-keygen -Y verify -n {NAMESPACE} -I {PRINCIPAL} -f {allowed} -s {signature} < {file}"
+    )
+}
+
 /// A signing key begins: seals after this entry are made with it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct KeyBegun {

@@ -10,8 +10,8 @@ use crate::entry::ledger::{Disposition, Ledger, Series, Whole};
 use crate::entry::line::Digest;
 use crate::entry::production::history::{RunHistory, RunRecord};
 use crate::entry::{
-    Attached, Completed, Entry, FrameEntry, JournalId, Outcome, PortEntry, SaidEntry, Seq,
-    SeriesEntry, Stamped, State, Zeroed,
+    Attached, Completed, Entry, FrameEntry, JournalEntry, JournalId, Outcome, PortEntry, SaidEntry,
+    Seq, SeriesEntry, Stamped, State, Zeroed,
 };
 use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedSpec, ArmedSubject};
@@ -64,6 +64,8 @@ pub struct Gathered {
     pub series: Vec<Record>,
     /// The requested production run; `None` if none was requested, or if the journal has no such run.
     pub run: Option<RunRecord>,
+    /// Fingerprint of the key of the bench at that entry; `None` if it has none.
+    pub key: Option<String>,
     /// What all entries amount to; `None` unless it was requested.
     pub state: Option<State>,
     /// The ids of all series.
@@ -82,6 +84,7 @@ pub struct Gathering<'w> {
     known: Vec<Seq>,
     /// The production runs, if one of them is requested.
     runs: Option<(Seq, RunHistory)>,
+    key: Option<String>,
     state: Option<State>,
     /// The chosen series and the verifications that may still change.
     ledger: Ledger<Whole>,
@@ -102,6 +105,7 @@ impl<'w> Gathering<'w> {
             last: None,
             known: Vec::new(),
             runs: None,
+            key: None,
             state: None,
             ledger: Ledger::default(),
             records: BTreeMap::new(),
@@ -144,7 +148,11 @@ impl<'w> Gathering<'w> {
             self.journal = Some(journal.clone());
         }
         let armed = match &stamped.entry {
-            Entry::Journal(_) | Entry::Said(_) | Entry::Production(_) => None,
+            Entry::Journal(entry) => {
+                self.take_key(entry);
+                None
+            }
+            Entry::Said(_) | Entry::Production(_) => None,
             Entry::Port(entry) => {
                 self.take_port(entry);
                 None
@@ -178,6 +186,29 @@ impl<'w> Gathering<'w> {
         }
         if let Some(spec) = armed {
             self.arm(stamped, spec);
+        }
+    }
+
+    /// The first segment that is there may come after the key began.
+    fn take_key(&mut self, entry: &JournalEntry) {
+        match entry {
+            JournalEntry::KeyBegun(begun) => self.key = Some(begun.key.clone()),
+            JournalEntry::Segment(segment) => {
+                let in_use = segment.state.key.as_ref();
+                self.key = in_use.map(|in_use| in_use.key.clone());
+            }
+            JournalEntry::Begun(_)
+            | JournalEntry::Started(_)
+            | JournalEntry::Stopped(_)
+            | JournalEntry::ClockStepped(_)
+            | JournalEntry::Gap(_)
+            | JournalEntry::DamageAccepted(_)
+            | JournalEntry::RolledBack(_)
+            | JournalEntry::Paired(_)
+            | JournalEntry::Revoked(_)
+            | JournalEntry::TabletSaid(_)
+            | JournalEntry::ConfigurationEdited(_)
+            | JournalEntry::Sealed(_) => {}
         }
     }
 
@@ -277,6 +308,7 @@ impl<'w> Gathering<'w> {
             last_at,
             digest,
             series: records.into_values().collect(),
+            key: self.key,
             run: self.runs.and_then(|(run, runs)| runs.run(run).cloned()),
             state: self.state,
             known: self.known,

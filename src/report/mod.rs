@@ -40,7 +40,7 @@ use std::sync::Arc;
 
 /// The version of what stands where on the page and in its data. A page of another layout cannot be made again
 /// here, so it is not verified. Raise it with every change of the page after a release.
-pub const LAYOUT: u32 = 2;
+pub const LAYOUT: u32 = 3;
 
 /// The releases that make this layout; a page names one of them. With a new layout the list begins again.
 pub const RELEASES: &[&str] = &["0.1.0"];
@@ -88,6 +88,8 @@ pub struct Report {
     pub last: Seq,
     /// The digest of its line.
     pub digest: Digest,
+    /// Fingerprint of the key of the bench at that entry; `None` if it has none.
+    pub key: Option<String>,
     /// The production run that the report is of; its samples are the series.
     pub run: Option<RunRecord>,
     /// What this shop can make.
@@ -127,6 +129,7 @@ impl Report {
             first: gathered.first,
             last: gathered.last,
             digest: gathered.digest,
+            key: gathered.key,
             run: gathered.run,
             qualified,
             series,

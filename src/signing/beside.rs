@@ -5,8 +5,9 @@
 
 #![expect(clippy::disallowed_methods, reason = "edge: signatures are files")]
 
-use super::{Key, KeyError, NAMESPACE, PRINCIPAL, Public, Signature, SignatureError};
+use super::{Key, KeyError, Public, Signature, SignatureError};
 use crate::durable::{Access, Failed, failed, put};
+use crate::entry::seal::check_by_hand;
 use sha2::{Digest as _, Sha512};
 use std::fs::{self, File};
 use std::io::{self, Read as _};
@@ -55,11 +56,8 @@ pub fn check(file: &Path) -> Result<Option<Result<Public, SignatureError>>, Fail
 
 /// The command that checks the signature without us; `allowed` is the file with the public key.
 pub fn command(file: &Path, allowed: &str) -> String {
-    format!(
-        "ssh-keygen -Y verify -n {NAMESPACE} -I {PRINCIPAL} -f {allowed} -s {} < {}",
-        name(file).display(),
-        file.display()
-    )
+    let signature = name(file).display().to_string();
+    check_by_hand(&file.display().to_string(), &signature, allowed)
 }
 
 fn read(path: &Path) -> io::Result<Option<String>> {

@@ -7,6 +7,7 @@ pub mod beside;
 pub mod key;
 pub mod trusted;
 
+pub use crate::entry::seal::{NAMESPACE, PRINCIPAL};
 pub use key::{KEY_FILE, Key, KeyError, PUBLIC_KEY_FILE};
 pub use trusted::{Trusted, TrustedError};
 
@@ -15,12 +16,6 @@ use signature::Verifier as _;
 use ssh_key::public::KeyData;
 use ssh_key::{HashAlg, LineEnding, PublicKey, SshSig};
 use std::fmt;
-
-/// What signatures are for: one made for something else does not hold.
-pub const NAMESPACE: &str = "tallyjaw";
-
-/// The name under which the key stands in the file of allowed signers that we write.
-pub const PRINCIPAL: &str = "tallyjaw";
 
 const BEGIN: &str = "-----BEGIN SSH SIGNATURE-----\n";
 const END: &str = "-----END SSH SIGNATURE-----";

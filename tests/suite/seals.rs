@@ -27,12 +27,12 @@ pub(crate) fn ssh_keygen(shop: &Shop, allowed: &str, signature: &str, signed: &[
     child.wait_with_output().unwrap()
 }
 
-fn key(shop: &Shop, what: &str) -> Output {
+pub(crate) fn key(shop: &Shop, what: &str) -> Output {
     shop.run(&["key", what])
 }
 
 /// Keeps the public key elsewhere.
-fn keep(shop: &Shop, name: &str) {
+pub(crate) fn keep(shop: &Shop, name: &str) {
     let shown = key(shop, "show");
     assert_eq!(shown.status.code(), Some(0), "{shown:?}");
     fs::write(shop.path(name), shown.stdout).unwrap();
@@ -68,7 +68,7 @@ fn of_kind<'a>(entries: &'a [Value], kind: &str) -> Vec<&'a Value> {
 }
 
 /// A whole series of five.
-fn measure(shop: &mut Shop, daemon: &crate::harness::Daemon) {
+pub(crate) fn measure(shop: &mut Shop, daemon: &crate::harness::Daemon) {
     let mut feed = daemon.connected_feed();
     daemon.call("arm", &json!({"plan": "pump-own"}));
     for hundredths in [0, 161, 162, 163, 164, 165, 0] {

@@ -1,6 +1,7 @@
 //! What a report does not show, how anyone can check what it shows, and a line for a signature.
 
 use super::List;
+use crate::entry::seal::check_by_hand;
 use crate::markup::{Element, el};
 use crate::report::Report;
 use crate::report::facts::is_pull;
@@ -54,7 +55,21 @@ pub(super) fn how_to_check(report: &Report, level: usize) -> Element {
             ", beside the journal, makes this page again from the entries and names every difference. The journal cannot vouch for {letterhead}when the page was made, by which release (it says tallyjaw {}), and which time zone and offset from UTC its times have; so every date has its offset beside it.",
             report.asked.version
         ));
-    super::part(level, "Check", [list.element.class("run small"), said]).about("how to check it")
+    let said = std::iter::once(said).chain(report.key.as_deref().map(signature_by_hand));
+    let said = std::iter::once(list.element.class("run small")).chain(said);
+    super::part(level, "Check", said).about("how to check it")
+}
+
+/// How the signature beside the file is checked. A page does not know the name under which it is kept, nor where a reader
+/// keeps the public key.
+fn signature_by_hand(key: &str) -> Element {
+    el("p")
+        .class("small")
+        .text("FILE.sig, where it was handed on with FILE, is its signature by the key of this bench. KEPT.allowed is the file with the public part of that key, had by another way than this page; its fingerprint is ")
+        .child(el("code").text(key))
+        .text(". Without tallyjaw: ")
+        .child(el("code").text(check_by_hand("FILE", "FILE.sig", "KEPT.allowed")))
+        .text(". A signature shows that somebody who had the key wrote these bytes; it does not show that they are true, or when they were written.")
 }
 
 /// Three lines to be filled in by hand.

@@ -14,6 +14,8 @@ const ROOMY: usize = 8;
 const FULL: [usize; 2] = [22, 30];
 /// Lines of a whole letterhead beyond those of a line.
 const LETTERHEAD: usize = 3;
+/// Lines of how a signature is checked.
+const SIGNATURE: usize = 4;
 
 /// The sheet of the only series. It also has what is not shown and how to check it, for there is no cover.
 pub(super) fn only(report: &Report, facts: &Facts) -> Element {
@@ -51,8 +53,7 @@ fn number(facts: &Facts) -> String {
 
 /// The element of a sheet. Its lines are closer if there is much to show.
 fn sheet(report: &Report, facts: &Facts, has_cover: bool) -> Element {
-    let has_shop = !has_cover && !report.asked.letterhead.is_blank();
-    let class = if weight(facts, has_cover, has_shop) > ROOMY {
+    let class = if weight(report, facts, has_cover) > ROOMY {
         "sheet close"
     } else {
         "sheet"
@@ -61,7 +62,8 @@ fn sheet(report: &Report, facts: &Facts, has_cover: bool) -> Element {
 }
 
 /// Lines beyond those that every sheet has.
-fn weight(facts: &Facts, has_cover: bool, has_shop: bool) -> usize {
+fn weight(report: &Report, facts: &Facts, has_cover: bool) -> usize {
+    let has_shop = !has_cover && !report.asked.letterhead.is_blank();
     let letterhead = if has_shop { LETTERHEAD } else { 0 };
     let spec = &facts.record.series.spec;
     let readings = if readings::is_long(facts) {
@@ -76,6 +78,10 @@ fn weight(facts: &Facts, has_cover: bool, has_shop: bool) -> usize {
     } else {
         2 * spec.warnings.len()
     };
+    let signature = match &report.key {
+        Some(_) if !has_cover => SIGNATURE,
+        _ => 0,
+    };
     let job = if spec.job.is_some() { 3 } else { 0 };
     let papers = spec.instruments.iter();
     let papers = papers.filter(|known| known.papers != Papers::default());
@@ -86,6 +92,7 @@ fn weight(facts: &Facts, has_cover: bool, has_shop: bool) -> usize {
         + job
         + papers.count()
         + letterhead
+        + signature
         + answers::lines(facts)
         + copies::lines(facts)
         + remarks::lines(facts)
@@ -95,8 +102,7 @@ fn weight(facts: &Facts, has_cover: bool, has_shop: bool) -> usize {
 fn parts(report: &Report, facts: &Facts, level: usize, has_cover: bool) -> Vec<Element> {
     let [only, one_of_several] = FULL;
     let most = if has_cover { one_of_several } else { only };
-    let has_shop = !has_cover && !report.asked.letterhead.is_blank();
-    let is_full = weight(facts, has_cover, has_shop) > most;
+    let is_full = weight(report, facts, has_cover) > most;
     let pictures = copies::part(report, facts, level);
     let (beside, apart) = match pictures {
         Some(pictures) if is_full => (None, Some(el("div").class("apart").child(pictures))),

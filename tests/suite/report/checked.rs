@@ -229,11 +229,11 @@ fn what_the_appendix_says_is_named_too() {
 #[test]
 fn a_page_of_another_layout_cannot_be_compared() {
     let report = made::whole(&two_axes_by_piece());
-    let other = tampered(&report.html(), "\"layout\":2,", "\"layout\":3,");
+    let other = tampered(&report.html(), "\"layout\":3,", "\"layout\":4,");
     let error = comparable(&how_made(&other).unwrap()).unwrap_err();
     assert_eq!(
         error.to_string(),
-        "its layout is 3, want 2: no word or picture of it was compared"
+        "its layout is 4, want 3: no word or picture of it was compared"
     );
     assert!(error.remedy().contains("the page was changed"));
     let newer = other.replace("0.1.0", "0.2.0");
@@ -241,13 +241,13 @@ fn a_page_of_another_layout_cannot_be_compared() {
     assert!(error.remedy().contains("the page names tallyjaw 0.2.0"));
     // this release makes no such page
     let found = told(&differences(&other, &report));
-    assert_eq!(found, ["the data for programs, layout: 3 | 2"]);
+    assert_eq!(found, ["the data for programs, layout: 4 | 3"]);
 }
 
 #[test]
 fn a_page_of_an_earlier_edition_says_what_to_do() {
     let report = made::whole(&two_axes_by_piece());
-    let earlier = tampered(&report.html(), "\"layout\":2,", "\"layout\":1,");
+    let earlier = tampered(&report.html(), "\"layout\":3,", "\"layout\":1,");
     let error = comparable(&how_made(&earlier).unwrap()).unwrap_err();
     let remedy = error.remedy();
     assert!(

@@ -274,13 +274,13 @@ fn a_report_that_cannot_be_compared_is_not_verified() {
     let shop = shop(&two_axes_by_piece());
     assert_eq!(code(&run(&shop, &["report", "5", "-o", "a.html"])), 0);
     let page = fs::read_to_string(shop.path("a.html")).unwrap();
-    let layout = ("\"layout\":2,", "\"layout\":3,");
+    let layout = ("\"layout\":3,", "\"layout\":4,");
     let (code, text, json) = forged(&shop, &page, &[layout, (">ACCEPTED<", ">REJECTED<")]);
     assert_eq!((code, &json["agrees"]), (1, &Value::Bool(false)));
     assert_eq!(json["compared"], Value::Bool(false));
     assert_eq!(
         text,
-        "forged.html: not verified: its layout is 3, want 2: no word or picture of it was compared\nhelp: the page names tallyjaw 0.1.0, which makes layout 2: the page was changed; get the report again\n"
+        "forged.html: not verified: its layout is 4, want 3: no word or picture of it was compared\nhelp: the page names tallyjaw 0.1.0, which makes layout 3: the page was changed; get the report again\n"
     );
 }
 
@@ -292,7 +292,7 @@ fn the_release_that_a_report_names_is_one_that_makes_it() {
     let (code, text, json) = forged(&shop, &page, &[("0.1.0", "9.9.9")]);
     assert_eq!((code, &json["agrees"]), (1, &Value::Bool(false)));
     assert!(
-        text.contains("the release, of layout 2\n    reported  9.9.9"),
+        text.contains("the release, of layout 3\n    reported  9.9.9"),
         "{text}"
     );
     let (code, text, json) = forged(&shop, &page, &[]);

@@ -168,7 +168,7 @@ fn nothing_can_be_put_before_or_behind_a_page_or_stand_in_it_twice() {
     let at = page.find("<script").unwrap();
     let end = page.find("</script>\n").unwrap() + "</script>\n".len();
     let data = &page[at..end];
-    let hidden = data.replacen("\"layout\":2", "\"layout\":3", 1);
+    let hidden = data.replacen("\"layout\":3", "\"layout\":4", 1);
     let forged = [
         format!("{page}<p>Approved.</p>"),
         format!("{page}\0"),
@@ -201,8 +201,8 @@ fn what_a_page_says_of_itself_is_held_against_something_or_named_as_not_vouched_
     let page = made::whole(&entries).html();
     let last = entries.last().unwrap().seq;
     let forged = [
-        page.replacen("\"layout\":2,", "\"layout\":3,", 1),
-        page.replacen("\"layout\":2,", "\"layout\":1,", 1),
+        page.replacen("\"layout\":3,", "\"layout\":4,", 1),
+        page.replacen("\"layout\":3,", "\"layout\":1,", 1),
         page.replace("0.1.0", "9.9.9"),
         page.replace("0.1.0", ""),
         page.replace(&"0".repeat(32), &"1".repeat(32)),

@@ -6,6 +6,7 @@ mod forged;
 pub(crate) mod made;
 mod of_a_run;
 mod pictured;
+mod signed;
 
 use crate::golden;
 use std::fs;
