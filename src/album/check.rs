@@ -25,19 +25,28 @@ pub(crate) struct Looked {
 
 /// The entries `pictured` of a journal, and what is known of them.
 #[derive(Debug, Default)]
-pub(crate) struct Named(Vec<(Seq, Pictured)>);
+pub(crate) struct Named {
+    pictured: Vec<(Seq, Pictured)>,
+    /// The first entry of the journal: older ones were removed, and only an archive has them.
+    first: Option<Seq>,
+}
 
 impl Named {
     /// Takes the next line of the journal.
     pub(crate) fn take(&mut self, line: &[u8]) {
         // A damaged line is a finding already.
-        self.0.extend(pictured(line));
+        if self.first.is_none() {
+            self.first = crate::entry::line::decode(line)
+                .ok()
+                .map(|(stamped, _)| stamped.seq);
+        }
+        self.pictured.extend(pictured(line));
     }
 
     /// The files of these pictures that `others` do not name.
     pub(crate) fn only_here(&self, others: &Self, album: &Album) -> BTreeSet<PathBuf> {
         let files = |named: &Self| -> BTreeSet<PathBuf> {
-            let each = named.0.iter().flat_map(|(_, pictured)| {
+            let each = named.pictured.iter().flat_map(|(_, pictured)| {
                 let picture = album.path(pictured.picture, pictured.picture_format);
                 [picture, album.small(pictured.shown)]
             });
@@ -50,17 +59,18 @@ impl Named {
     pub(crate) fn look(&self, state_dir: &Path) -> Result<Looked, Failed> {
         let mut looking = Looking {
             album: Album::new(state_dir),
+            first: self.first.unwrap_or(Seq::FIRST),
             owners: HashMap::new(),
             seen: BTreeMap::new(),
             looked: Looked::default(),
         };
-        for (seq, pictured) in &self.0 {
+        for (seq, pictured) in &self.pictured {
             for digest in [pictured.picture, pictured.shown] {
                 looking.owners.entry(digest).or_insert(*seq);
             }
         }
         let mut series = BTreeMap::new();
-        for (seq, pictured) in &self.0 {
+        for (seq, pictured) in &self.pictured {
             looking.looked.pictures += 1;
             let found = series
                 .entry(pictured.series)
@@ -93,6 +103,7 @@ pub(super) fn pictured(line: &[u8]) -> Option<(Seq, Pictured)> {
 
 struct Looking {
     album: Album,
+    first: Seq,
     /// Which entry a digest belongs to.
     owners: HashMap<Digest, Seq>,
     /// Files that were looked at, and whether they are right.
@@ -101,7 +112,7 @@ struct Looking {
 }
 
 impl Looking {
-    /// The series and the piece must be in the journal.
+    /// The series and the piece must be in the journal, unless the series began before it does.
     fn subject(
         &mut self,
         seq: Seq,
@@ -112,6 +123,9 @@ impl Looking {
         let Ok(found) = found else { return };
         let series = pictured.series;
         let Some(found) = found else {
+            if series < self.first {
+                return;
+            }
             let got = series.to_string();
             self.add(
                 seq,

@@ -49,12 +49,32 @@ pub struct SealingKey {
     pub key: String,
     /// The entry in which it began; `None` where that entry is missing.
     pub begun: Option<Seq>,
-    /// The key before it has signed it.
-    pub is_handed_over: bool,
+    /// The key before it, where that one has signed it.
+    pub handed_over_by: Option<String>,
+    /// That one is trusted.
+    pub is_vouched_for: bool,
     /// Number of seals by it that hold.
     pub seals: u64,
     /// Whether it is trusted; `None` where no trusted key was given.
     pub trust: Option<Trust>,
+}
+
+impl Seals {
+    /// The trusted keys that vouch for one that only the journal names: the one that has signed it, the one that has
+    /// signed that, up to one that somebody named as trusted. `None` where that chain does not hold.
+    pub fn vouchers(&self, fingerprint: &str) -> Option<Vec<&str>> {
+        let mut vouchers = Vec::new();
+        let mut keys = self.keys.iter().rev().filter(|key| key.is_vouched_for);
+        let mut next = fingerprint;
+        while let Some(by) = keys
+            .find(|key| key.key == next)
+            .and_then(|key| key.handed_over_by.as_deref())
+        {
+            vouchers.push(by);
+            next = by;
+        }
+        (!vouchers.is_empty()).then_some(vouchers)
+    }
 }
 
 named! {
@@ -204,19 +224,22 @@ impl SealCheck {
             wrong.push(Wrong::new("a signing key is none", &begun.key, want));
             return wrong;
         };
-        let mut is_handed_over = false;
+        let (mut handed_over_by, mut is_vouched_for) = (None, false);
         if let Some(signature) = &begun.signature {
             let signed = key_text(&begun.public_key);
             let by = Signature::from_base64(signature).and_then(|signature| {
                 signature.check(signed.as_bytes())?;
-                Ok(signature.by().fingerprint().to_owned())
+                Ok(signature.by().clone())
             });
             let want = begun.key_before.as_deref().unwrap_or("a key before it");
             match by {
-                Ok(by) if Some(&by) == begun.key_before.as_ref() => is_handed_over = true,
+                Ok(by) if Some(by.fingerprint()) == begun.key_before.as_deref() => {
+                    is_vouched_for = self.trust(&by) == Some(Trust::Trusted);
+                    handed_over_by = Some(by.fingerprint().to_owned());
+                }
                 Ok(by) => wrong.push(Wrong::new(
                     "another key vouches for a signing key",
-                    by,
+                    by.fingerprint(),
                     want,
                 )),
                 Err(error) => wrong.push(Wrong::new(
@@ -226,17 +249,16 @@ impl SealCheck {
                 )),
             }
         }
-        let before = self.found.keys.last().and_then(|key| key.trust);
         if let Some(trusted) = &mut self.trusted
-            && is_handed_over
-            && before == Some(Trust::Trusted)
+            && is_vouched_for
         {
             trusted.add(public.clone());
         }
         self.found.keys.push(SealingKey {
             key: begun.key.clone(),
             begun: Some(seq),
-            is_handed_over,
+            handed_over_by,
+            is_vouched_for,
             seals: 0,
             trust: self.trust(&public),
         });
@@ -308,7 +330,8 @@ impl SealCheck {
         self.found.keys.push(SealingKey {
             key: by.fingerprint().to_owned(),
             begun: None,
-            is_handed_over: false,
+            handed_over_by: None,
+            is_vouched_for: false,
             seals: 1,
             trust,
         });

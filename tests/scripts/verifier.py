@@ -38,9 +38,8 @@ def load(state_dir):
     return {file.name: [json.loads(line, **literal) for line in file.read_bytes().splitlines()] for file in files}
 
 
-def store(files, state_dir):
+def store(files, state_dir, prev="0" * 64):
     """Writes the entries with a chain that fits them."""
-    prev = "0" * 64
     for name in sorted(files):
         lines = []
         for entry in files[name]:
@@ -276,6 +275,37 @@ def sound(state_dir):
         sys.exit(f"{state_dir}: not sound for (verify, the script) = {found}: {said}")
 
 
+def behind_removed(rng, source, scratch):
+    """Both read on behind segments that were removed, where the digest of their last line was kept, and find what is wrong there.
+
+    Returns the number of journals that this was, and in how many of them a verdict could be changed.
+    """
+    names = sorted(file.name for file in (source / "journal").glob("*.jsonl"))
+    tried, found_wrong = 0, 0
+    for gone in range(1, len(names)):
+        state_dir = scratch / "behind"
+        shutil.rmtree(state_dir, ignore_errors=True)
+        shutil.copytree(source / "journal", state_dir / "journal")
+        for name in names[:gone]:
+            (state_dir / "journal" / name).unlink()
+        kept = hashlib.sha256((source / "journal" / names[gone - 1]).read_bytes().splitlines()[-1]).hexdigest()
+        files = load(state_dir)
+        if next(iter(files.values()))[0]["prev"] != kept:
+            continue  # damage that a person has accepted
+        for digest, want in ((kept, False), (None, True), ("0" * 64, True)):
+            found, said = found_by(state_dir, digest, None)
+            if found != (want, want):
+                sys.exit(f"{source} without {names[:gone]}, digest {digest}: (verify, the script) = {found}: {said}")
+        tried += 1
+        if BOTH["verdict"](rng, files):
+            store(files, state_dir, kept)
+            found, said = found_by(state_dir, kept, None)
+            if found != (True, True):
+                sys.exit(f"{source} without {names[:gone]}, a verdict changed: (verify, the script) = {found}: {said}")
+            found_wrong += 1
+    return tried, found_wrong
+
+
 def changed(rng, source, name, state_dir):
     """Writes a changed copy; `None` where this journal has nothing of the kind, else the digest that was kept."""
     shutil.copytree(source / "journal", state_dir / "journal", dirs_exist_ok=True)
@@ -307,6 +337,10 @@ def main():
         sources += [folder.parent for folder in (scratch / "demo").glob("**/journal")]
         for source in sources:
             sound(source)
+        behind = [sum(known) for known in zip(*(behind_removed(rng, source, scratch) for source in sources))]
+        print(f"{behind[0]} journals without their first segments, {behind[1]} of them with a changed verdict: found by both")
+        if not all(behind):
+            sys.exit("no journal has a second segment to begin with")
         names = list({**BYTES, **BOTH, **BYTES_VERIFY_ONLY, **VERIFY_ONLY})
         table, wrong = collections.defaultdict(collections.Counter), []
         for turn in range(TRIES):

@@ -225,12 +225,48 @@ fn a_new_key_is_vouched_for_by_the_old_one_and_a_lost_key_by_nobody() {
     for kept in ["first.allowed", "second.allowed"] {
         assert_eq!(verify(&shop, Some(kept)).0, 0, "{kept}");
     }
+    assert_eq!(key(&shop, "rotate").status.code(), Some(0));
+    daemon.call("reload", &json!({}));
+    let third = loop {
+        let third = feed.wait_for("key_begun");
+        if third["key_before"] == begun["key"] {
+            break third;
+        }
+    };
+    let path = |name: &str| shop.path(name).to_str().unwrap().to_owned();
+    let exported = shop.run(&["export", "csv", "-o", &path("all.csv")]);
+    assert_eq!(exported.status.code(), Some(0), "{exported:?}");
+    let file = |name: &str, kept: &str| {
+        let output = shop.run(&["verify", &path(name), "--key", &path(kept)]);
+        let said = String::from_utf8(output.stdout).unwrap();
+        (
+            output.status.code(),
+            said.lines().next().unwrap().to_owned(),
+        )
+    };
+    let (third, second, first) = (&third["key"], &begun["key"], &begun["key_before"]);
+    let [third, second, first] = [third, second, first].map(|key| key.as_str().unwrap());
+    let (name, by) = (path("all.csv.sig"), format!("signed by key {third}"));
+    let vouched = |by: &str, keys: &str| {
+        format!("{name}: {by}, which key {keys}, that you trust, has signed in the journal")
+    };
+    assert_eq!(
+        file("all.csv", "first.allowed"),
+        (
+            Some(0),
+            vouched(&by, &format!("{second}, which key {first}"))
+        )
+    );
+    assert_eq!(
+        file("all.csv", "second.allowed"),
+        (Some(0), vouched(&by, second))
+    );
 
     fs::remove_file(shop.path("state/signing.key")).unwrap();
     assert_eq!(key(&shop, "make").status.code(), Some(0));
     daemon.call("reload", &json!({}));
     let lost = feed.wait_for("key_begun");
-    assert_eq!(lost["key_before"], begun["key"]);
+    assert_eq!(lost["key_before"], third);
     assert_eq!(lost.get("signature"), None, "{lost}");
     while feed.wait_for("sealed")["key"] != lost["key"] {}
     daemon.stop();
@@ -244,6 +280,14 @@ fn a_new_key_is_vouched_for_by_the_old_one_and_a_lost_key_by_nobody() {
     let what = found["findings"][0]["what"].as_str().unwrap();
     assert!(what.contains("a foreign key"), "{found}");
     assert_eq!(verify(&shop, None).0, 0);
+    shop.run(&["export", "csv", "-o", &path("late.csv")]);
+    let (code, said) = file("late.csv", "first.allowed");
+    let lost = lost["key"].as_str().unwrap();
+    let not_trusted = format!(
+        "{}: signed by key {lost}, which is not trusted",
+        path("late.csv.sig")
+    );
+    assert_eq!((code, said), (Some(1), not_trusted));
 }
 
 #[test]
@@ -255,6 +299,50 @@ fn a_file_without_a_key_is_refused_by_name() {
     assert_eq!(output.status.code(), Some(2), "{output:?}");
     let said = String::from_utf8(output.stderr).unwrap();
     assert!(said.contains("line 1 names no Ed25519 key"), "{said}");
+}
+
+/// Whoever writes the journal again without the key has its bench sign what it then says.
+#[test]
+fn a_signed_file_of_a_journal_that_was_written_again_without_the_key_is_found_by_the_seals() {
+    let mut shop = Shop::new();
+    key(&shop, "make");
+    keep(&shop, "kept.allowed");
+    let daemon = shop.start();
+    measure(&mut shop, &daemon);
+    daemon.stop();
+    for file in ["journal/00000001.jsonl", "lock", "verdicts.log"] {
+        fs::remove_file(shop.path("state").join(file)).unwrap();
+    }
+    fs::rename(shop.path("state/signing.key"), shop.path("signing.key")).unwrap();
+    let daemon = shop.start();
+    measure(&mut shop, &daemon);
+    daemon.stop();
+    fs::rename(shop.path("signing.key"), shop.path("state/signing.key")).unwrap();
+
+    let path = |name: &str| shop.path(name).to_str().unwrap().to_owned();
+    let series = of_kind(&entries(&shop), "armed")[0]["seq"].to_string();
+    shop.run(&["report", &series, "--out", &path("report.html")]);
+    shop.run(&["export", "csv", "-o", &path("all.csv")]);
+    for file in ["report.html", "all.csv"] {
+        assert!(is_signed(&shop, "kept.allowed", file), "{file}");
+        let file = path(file);
+        assert_eq!(shop.run(&["verify", &file]).status.code(), Some(0));
+        let output = shop.run(&["verify", &file, "--key", &path("kept.allowed")]);
+        assert_eq!(output.status.code(), Some(1), "{output:?}");
+    }
+    let label = shop.run(&[
+        "--json",
+        "label",
+        "--series",
+        &series,
+        "--out",
+        &path("label.html"),
+    ]);
+    let label: Value = serde_json::from_slice(&label.stdout).unwrap();
+    let label = label["labels"][0]["text"].as_str().unwrap();
+    let with_key = ["verify", "--label", label, "--key", &path("kept.allowed")];
+    assert_eq!(shop.run(&with_key[..3]).status.code(), Some(0));
+    assert_eq!(shop.run(&with_key).status.code(), Some(1));
 }
 
 /// `ssh-keygen -Y verify` of a file with the signature beside it.
@@ -284,6 +372,7 @@ fn reports_labels_and_exports_are_signed_and_no_changed_bit_passes() {
 
     key(&shop, "make");
     keep(&shop, "kept.allowed");
+    shop.start().stop(); // seals what was there
     let made = [
         ("report.html", report.map(str::to_owned).to_vec()),
         (
@@ -343,6 +432,7 @@ fn reports_labels_and_exports_are_signed_and_no_changed_bit_passes() {
     assert!(!shop.path("report.html.sig").exists());
     key(&shop, "make");
     keep(&shop, "other.allowed");
+    shop.start().stop();
     assert_eq!(shop.run(&report).status.code(), Some(0));
     assert_eq!(
         verified("report.html", "kept.allowed"),

@@ -25,10 +25,10 @@ pub(super) fn verify(
     context: &Context,
     (path, form): (&Path, ExportFormat),
     daemon: &DaemonConfig,
-    demanded: &Demanded,
+    kept: (&Demanded, Kept),
     out: &mut dyn Write,
 ) -> Result<Exit, Failure> {
-    let checked = Checked::new((path, form), daemon, demanded)?;
+    let checked = Checked::new((path, form), daemon, kept)?;
     if context.json {
         writeln!(out, "{}", checked.as_json())?;
     } else {
@@ -70,7 +70,7 @@ impl Checked {
     fn new(
         (path, form): (&Path, ExportFormat),
         daemon: &DaemonConfig,
-        demanded: &Demanded,
+        (demanded, kept): (&Demanded, Kept),
     ) -> Result<Self, Failure> {
         let read = |error: ReadError| unreadable(path, &error);
         let mut claim = Claim::new(path, form, demanded)?;
@@ -97,6 +97,7 @@ impl Checked {
             }),
             range: claim.range,
             daemon,
+            kept,
             journal: &journal,
         };
         let mut check =
@@ -371,6 +372,7 @@ struct Again<'a> {
     /// The range of entries that it is made from.
     range: (Seq, Seq),
     daemon: &'a DaemonConfig,
+    kept: Kept,
     journal: &'a JournalId,
 }
 
@@ -387,7 +389,7 @@ impl Again<'_> {
         let (first, last) = self.range;
         let made = self.asked.make(self.daemon, self.journal, tell, |take| {
             let mut is_over = false;
-            let report = walked(&self.daemon.state_dir, Kept::default(), |line| {
+            let report = walked(&self.daemon.state_dir, self.kept.clone(), |line| {
                 see(line);
                 if is_over || line.seq < first || line.seq > last {
                     return;

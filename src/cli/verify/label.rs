@@ -52,6 +52,7 @@ pub(super) fn verify(
     context: &Context,
     text: &str,
     state_dir: &Path,
+    kept: Kept,
     out: &mut dyn Write,
 ) -> Result<Exit, Failure> {
     let label: LabelText = text.parse().map_err(|error| {
@@ -61,7 +62,7 @@ pub(super) fn verify(
     })?;
     let mut gathering = Gathering::new(label.of.clone());
     let (mut found, mut then) = (None, None);
-    let report = walked(state_dir, Kept::default(), |line| {
+    let report = walked(state_dir, kept, |line| {
         let digest = Digest::of(&line.bytes);
         if digest == label.digest {
             found = Some(line.seq);

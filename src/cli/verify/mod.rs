@@ -56,7 +56,8 @@ const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 ///
 /// Where the bench has a signing key (tallyjaw key), its seals are checked. A journal that somebody wrote again as a whole,
 /// without the key, is found with --key FILE, where FILE has the public key as it was kept elsewhere; without it the keys
-/// are shown, and nobody vouches for them. Beside a report or an export its signature is checked, FILE.sig.
+/// are shown, and nobody vouches for them. Beside a report or an export its signature is checked, FILE.sig; with --key
+/// it must be by a key in that file, or by one that such a key has signed in the journal, whose seals must hold too.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify --digest 5f3a…            is that line still in the journal?\n  tallyjaw verify --key bench-1.allowed     are the seals by the key that was kept?\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify pulls.csv --series 37 --axis pull_force\n                                            are these options its options, and is nothing missing?\n  tallyjaw verify --label 'TJ1 SERIES 37 ACCEPTED ENTRY 412 5F3A…'\n                                            is what was scanned from a label what the journal says?\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, there is no journal, or the file differs from it; 2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
@@ -86,6 +87,10 @@ pub(super) struct Verify {
 
 impl Verify {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let kept = |digest: Option<Digest>| -> Result<Kept, Failure> {
+            let keys = self.key.as_deref().map(seals::trusted).transpose()?;
+            Ok(Kept { digest, keys })
+        };
         let configured = || -> Result<PathBuf, Failure> { Ok(context.load()?.1.daemon.state_dir) };
         let state_dir = match (self.path, self.state_dir) {
             (Some(file), _) if file.is_file() && self.label.is_some() => {
@@ -103,9 +108,11 @@ impl Verify {
                 .with_remedy("name the state folder, or leave out --digest"));
             }
             (Some(file), named) if file.is_file() => {
-                let keys = self.key.as_deref().map(seals::trusted).transpose()?;
-                let is_signed = seals::signature(context, &file, keys.as_ref(), out)?;
-                let exit = of_file(context, &file, named, &self.demanded, out)?;
+                let kept = kept(None)?;
+                let state_dir = named.clone().or_else(|| configured().ok());
+                let (keys, journal) = (kept.keys.as_ref(), state_dir.as_deref());
+                let is_signed = seals::signature(context, &file, keys, journal, out)?;
+                let exit = of_file(context, &file, named, (&self.demanded, kept), out)?;
                 return Ok(if is_signed { exit } else { Exit::No });
             }
             (Some(nowhere), None) if !nowhere.exists() => {
@@ -130,18 +137,14 @@ impl Verify {
             );
         }
         if let Some(text) = &self.label {
-            return label::verify(context, text, &state_dir, out);
+            return label::verify(context, text, &state_dir, kept(None)?, out);
         }
         let authority = self
             .authority
             .as_deref()
             .map(timestamp::authority)
             .transpose()?;
-        let kept = Kept {
-            digest: self.digest,
-            keys: self.key.as_deref().map(seals::trusted).transpose()?,
-        };
-        let folder = Folder::verified(&state_dir, kept, authority.as_ref())?;
+        let folder = Folder::verified(&state_dir, kept(self.digest)?, authority.as_ref())?;
         folder.write(context.json, &state_dir, out)?;
         Ok(folder.exit())
     }
@@ -218,18 +221,18 @@ fn unreadable(failed: &Failed) -> Failure {
     Failure::io(failed.to_string()).with_remedy("check the permissions of the folder")
 }
 
-/// Verifies a report or an export, recognized by its content.
+/// Verifies a report or an export, recognized by its content, and what was kept of its journal.
 fn of_file(
     context: &Context,
     file: &Path,
     state_dir: Option<PathBuf>,
-    demanded: &claim::Demanded,
+    (demanded, kept): (&claim::Demanded, Kept),
     out: &mut dyn Write,
 ) -> Result<Exit, Failure> {
     match ExportFormat::of(file) {
         Ok(form) => {
             let daemon = daemon(context, state_dir)?;
-            export::verify(context, (file, form), &daemon, demanded, out)
+            export::verify(context, (file, form), &daemon, (demanded, kept), out)
         }
         Err(ReadError::Other { .. }) if report::is_page(file) && demanded.is_any() => {
             let file = file.display();
@@ -238,7 +241,7 @@ fn of_file(
                 .with_remedy("leave them out: a report is always compared as a whole"))
         }
         Err(ReadError::Other { .. }) if report::is_page(file) => {
-            report::verify(context, file, state_dir, out)
+            report::verify(context, file, state_dir, kept, out)
         }
         Err(error) => Err(export::unreadable(file, &error)),
     }

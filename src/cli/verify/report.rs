@@ -54,6 +54,7 @@ pub(super) fn verify(
     context: &Context,
     file: &Path,
     state_dir: Option<PathBuf>,
+    kept: Kept,
     out: &mut dyn Write,
 ) -> Result<Exit, Failure> {
     let shown = file.display();
@@ -81,7 +82,7 @@ pub(super) fn verify(
         return tell_other(context, file, &made, &other, out);
     }
     let daemon = daemon(context, state_dir)?;
-    let checked = checked(&daemon, &text, &made)?;
+    let checked = checked(&daemon, kept, &text, &made)?;
     tell(context, file, Some(&made), &checked, out)
 }
 
@@ -94,8 +95,8 @@ fn only(differences: Vec<Difference>) -> Checked {
     }
 }
 
-fn checked(daemon: &DaemonConfig, text: &str, made: &Made) -> Result<Checked, Failure> {
-    let journal = walked(&daemon.state_dir, Kept::default(), |_| {})?;
+fn checked(daemon: &DaemonConfig, kept: Kept, text: &str, made: &Made) -> Result<Checked, Failure> {
+    let journal = walked(&daemon.state_dir, kept, |_| {})?;
     let known = journal.journal.as_ref();
     if let Some(other) = known.filter(|known| **known != made.journal) {
         return Ok(only(vec![difference("the journal", &made.journal, other)]));

@@ -1,9 +1,9 @@
 //! What the seals of a journal amount to, in words and for programs; the keys that are trusted.
 #![expect(clippy::disallowed_methods, reason = "edge: reads a public key")]
 
-use super::{BAD, Context, Failure, GOOD, HELP, add_known};
-use crate::journal::{SealingKey, Seals, Trust};
-use crate::signing::{Trusted, beside};
+use super::{BAD, Context, Failure, GOOD, HELP, add_known, walked};
+use crate::journal::{Kept, SealingKey, Seals, Trust};
+use crate::signing::{Public, Trusted, beside};
 use serde_json::{Value, json};
 use std::fs;
 use std::io::{self, Write};
@@ -53,7 +53,7 @@ fn of_key(key: &SealingKey) -> String {
         || "its beginning is missing".to_owned(),
         |seq| format!("from entry {seq}"),
     );
-    let signed = if key.is_handed_over {
+    let signed = if key.handed_over_by.is_some() {
         ", signed by the key before"
     } else {
         ""
@@ -72,7 +72,7 @@ pub(super) fn json(seals: &Seals) -> Value {
     let keys = seals.keys.iter().map(|key| {
         let mut object = json!({
             "key": key.key,
-            "handed_over": key.is_handed_over,
+            "handed_over": key.handed_over_by.is_some(),
             "seals": key.seals,
         });
         let known = [
@@ -95,15 +95,33 @@ pub(super) fn json(seals: &Seals) -> Value {
     object
 }
 
-/// Whether nothing is wrong with the signature of a file; with trusted keys there must be one, by one of them.
+/// The keys by which trusted ones vouch for this one, in the journal of a folder.
+fn vouchers_in(
+    folder: &Path,
+    trusted: &Trusted,
+    by: &Public,
+) -> Result<Option<Vec<String>>, Failure> {
+    let kept = Kept {
+        digest: None,
+        keys: Some(trusted.clone()),
+    };
+    let report = walked(folder, kept, |_| {})?;
+    let found = report.seals.vouchers(by.fingerprint());
+    Ok(found.map(|keys| keys.into_iter().map(str::to_owned).collect()))
+}
+
+/// Whether nothing is wrong with the signature of a file; with trusted keys there must be one, by one of them or by one that
+/// they vouch for in the journal, as for seals.
 pub(super) fn signature(
     context: &Context,
     file: &Path,
     trusted: Option<&Trusted>,
+    state_dir: Option<&Path>,
     out: &mut dyn Write,
 ) -> Result<bool, Failure> {
     let checked = beside::check(file).map_err(|failed| Failure::io(failed.to_string()))?;
     let name = beside::name(file);
+    let mut vouchers = Vec::new();
     let (state, key, is_good) = match &checked {
         None if trusted.is_none() => return Ok(true),
         None => ("missing", None, false),
@@ -111,15 +129,26 @@ pub(super) fn signature(
         Some(Ok(by)) => match trusted {
             None => ("unknown_key", Some(by), true),
             Some(trusted) if trusted.has(by) => ("good", Some(by), true),
-            Some(_) => ("foreign_key", Some(by), false),
+            Some(trusted) => {
+                let found = state_dir.map(|folder| vouchers_in(folder, trusted, by));
+                match found.transpose()?.flatten() {
+                    Some(found) => {
+                        vouchers = found;
+                        ("good", Some(by), true)
+                    }
+                    None => ("foreign_key", Some(by), false),
+                }
+            }
         },
     };
     if context.json {
         let mut object = json!({"kind": "signature", "file": name, "state": state});
-        add_known(
-            &mut object,
-            [("key", key.map(|key| json!(key.fingerprint())))],
-        );
+        let is_vouched = !vouchers.is_empty();
+        let known = [
+            ("key", key.map(|key| json!(key.fingerprint()))),
+            ("vouched_for_by", is_vouched.then(|| json!(vouchers))),
+        ];
+        add_known(&mut object, known);
         writeln!(out, "{object}")?;
         return Ok(is_good);
     }
@@ -127,8 +156,15 @@ pub(super) fn signature(
     match (&checked, key) {
         (Some(Err(error)), _) => writeln!(out, "{BAD}{name}{BAD:#}: {error}")?,
         (None, _) => writeln!(out, "{BAD}{name}{BAD:#}: there is no signature")?,
-        (_, Some(key)) if state == "good" => {
+        (_, Some(key)) if state == "good" && vouchers.is_empty() => {
             writeln!(out, "{name}: {GOOD}signed{GOOD:#} by the trusted key {key}")?;
+        }
+        (_, Some(key)) if state == "good" => {
+            let chain = vouchers.join(", which key ");
+            writeln!(
+                out,
+                "{name}: {GOOD}signed{GOOD:#} by key {key}, which key {chain}, that you trust, has signed in the journal"
+            )?;
         }
         (_, Some(key)) if is_good => writeln!(
             out,
