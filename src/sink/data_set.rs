@@ -6,6 +6,9 @@
 //! - The cursor moves after the files are durable. After a kill between the two, the same files are written again.
 //! - The data set can be made again from the journal: stop the daemon, and remove `state_dir/sinks/NAME.json`.
 //! - If segments of a day were moved out of the journal, its file stays as it is.
+//! - Where the bench has a key, each file has its signature beside it, `JOURNAL.parquet.sig`. The old one is taken away
+//!   before its file is replaced, and the cursor moves after the new one is durable. So a kill leaves a file without a
+//!   signature at most, and the next start writes both again.
 
 use super::{Sink, SinkContext, SinkError, SinkKind, cursors};
 use crate::config::DataSetConfig;
@@ -17,6 +20,7 @@ use crate::export::{ParquetTable, Question};
 use crate::journal::Cursor;
 use crate::quantity::WallMicros;
 use crate::row::{Gather, Row};
+use crate::signing::{Key, beside};
 use serde_json::{Map, Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
@@ -55,6 +59,8 @@ struct DataSet {
     /// Days with readings that are not in the files yet.
     behind: BTreeSet<Part>,
     last: Instant,
+    /// It was said that the key cannot be used.
+    is_unsigned_said: bool,
 }
 
 impl DataSet {
@@ -78,6 +84,7 @@ impl DataSet {
             days: BTreeMap::new(),
             behind: BTreeSet::new(),
             last: Instant::now(),
+            is_unsigned_said: false,
         };
         let _ = data_set.take_up(&text); // If the file is not a cursor of this sink, it begins at the first entry.
         Ok(data_set)
@@ -132,11 +139,25 @@ impl DataSet {
         self.move_cursor()
     }
 
-    fn write_parts(&self, parts: &BTreeSet<Part>) -> Result<(), SinkError> {
+    /// The key of the bench, as it is now: it may have been made or replaced.
+    fn key(&mut self) -> Option<Key> {
+        let key = Key::open(&self.place.state_dir);
+        let is_said = std::mem::replace(&mut self.is_unsigned_said, key.is_err());
+        key.unwrap_or_else(|error| {
+            if !is_said {
+                let help = error.remedy();
+                tracing::error!(help, "files of the data set are not signed: {error}");
+            }
+            None
+        })
+    }
+
+    fn write_parts(&mut self, parts: &BTreeSet<Part>) -> Result<(), SinkError> {
         let from = |(_, day): &Part| self.days.get(day).copied().unwrap_or(Seq(1));
         let Some(from) = parts.iter().map(from).min() else {
             return Ok(());
         };
+        let key = self.key();
         let mut files = BTreeMap::new();
         let beginning = self.beginning()?;
         for part in parts {
@@ -158,11 +179,15 @@ impl DataSet {
         for (part, (table, rows)) in files {
             let path = self.path(&part);
             let columns = table.columns().map(str::to_owned).collect();
+            beside::withdraw(&path)?;
             let named = table
                 .finish(&self.question(&part, columns, (from, last), rows))
                 .and_then(|file| file.into_inner().map_err(io::IntoInnerError::into_error))
                 .and_then(WholeFile::commit);
             named.map_err(failed("write", &path))?;
+            if let Some(key) = &key {
+                beside::sign(key, &path)?;
+            }
         }
         Ok(())
     }

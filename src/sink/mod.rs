@@ -16,6 +16,7 @@ use crate::durable::{Failed, failed, make_folder};
 use crate::entry::{JournalId, Seq, Stamped};
 use crate::journal::{Follow, JournalError, Line, Witness, blocking};
 use crate::quantity::WallMicros;
+use crate::signing::KeyError;
 use attempts::{Attempts, Tell};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -86,6 +87,9 @@ pub(crate) enum SinkError {
     /// The journal cannot be read.
     #[error(transparent)]
     Journal(#[from] JournalError),
+    /// Its output cannot be signed.
+    #[error(transparent)]
+    Key(#[from] KeyError),
 }
 
 /// Remedy for each of these.

@@ -119,6 +119,83 @@ fn a_closed_series_stands_in_the_file_of_its_station_and_day_and_an_open_one_wai
     );
 }
 
+/// The signatures of the data set that hold for their files by the key that was kept, and the number of files.
+fn signed(shop: &Shop, kept: &str) -> (usize, usize) {
+    let files: Vec<_> = files(&shop.path("lake"))
+        .into_iter()
+        .filter(|path| path.extension().is_some_and(|name| name == "parquet"))
+        .collect();
+    let is_signed = |path: &&PathBuf| {
+        let beside = format!("{}.sig", path.display());
+        let Ok(signature) = fs::read_to_string(beside) else {
+            return false;
+        };
+        let bytes = fs::read(path).unwrap();
+        let found = crate::seals::ssh_keygen(shop, kept, &signature, &bytes);
+        assert!(found.status.success(), "{}: {found:?}", path.display());
+        true
+    };
+    (files.iter().filter(is_signed).count(), files.len())
+}
+
+fn keep(shop: &Shop, name: &str) {
+    fs::write(shop.path(name), shop.run(&["key", "show"]).stdout).unwrap();
+}
+
+#[test]
+fn every_file_is_signed_and_a_rewritten_one_again_by_the_key_of_then() {
+    let mut shop = shop("1 ms");
+    let round = |shop: &mut Shop, value: i64| {
+        let daemon = shop.start();
+        let mut feed = daemon.connected_feed();
+        for hundredths in [value, value + 1] {
+            shop.press(hundredths);
+            feed.wait_for("reading");
+        }
+        daemon.stop();
+        assert_eq!(seqs(shop), wanted(shop));
+    };
+    round(&mut shop, 160);
+    assert_eq!(files(&shop.path("lake")).len(), 1, "no key, no signature");
+    shop.run(&["key", "make"]);
+    keep(&shop, "first.allowed");
+    round(&mut shop, 161);
+    assert_eq!(signed(&shop, "first.allowed"), (1, 1));
+    let [file, _] = &files(&shop.path("lake"))[..] else {
+        panic!("want a file and its signature");
+    };
+    let verified = |shop: &Shop, kept: &str| {
+        let kept = shop.path(kept);
+        let output = shop.run(&[
+            "verify",
+            file.to_str().unwrap(),
+            "--key",
+            kept.to_str().unwrap(),
+        ]);
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let said = verified(&shop, "first.allowed");
+    assert!(said.contains("signed by the trusted key"), "{said}");
+    assert!(said.contains("and none is missing\n"), "{said}");
+    shop.run(&["key", "rotate"]);
+    keep(&shop, "second.allowed");
+    round(&mut shop, 162);
+    assert_eq!(signed(&shop, "second.allowed"), (1, 1));
+    let said = verified(&shop, "first.allowed");
+    assert!(said.contains("that you trust, has signed"), "{said}");
+
+    // With a key that others may read the file is written, and its old signature is gone.
+    let key = shop.path("state/signing.key");
+    fs::set_permissions(&key, std::os::unix::fs::PermissionsExt::from_mode(0o644)).unwrap();
+    round(&mut shop, 163);
+    assert_eq!(files(&shop.path("lake")).len(), 1);
+    let said = shop.messages();
+    assert!(
+        said.contains("files of the data set are not signed"),
+        "{said}"
+    );
+}
+
 /// Waits for the first file, in its documented path.
 fn until_there(shop: &Shop) -> PathBuf {
     until("a file is there", || !seqs(shop).is_empty());
@@ -144,6 +221,8 @@ fn until_there(shop: &Shop) -> PathBuf {
 #[test]
 fn killed_at_any_moment_no_reading_is_missing_and_none_is_there_twice() {
     let mut shop = shop("1 ms");
+    shop.run(&["key", "make"]);
+    keep(&shop, "kept.allowed");
     for round in 0..8_i64 {
         let daemon = shop.start();
         if round == 0 {
@@ -164,9 +243,11 @@ fn killed_at_any_moment_no_reading_is_missing_and_none_is_there_twice() {
         let mut once = there.clone();
         once.dedup();
         assert_eq!(there, once);
+        signed(&shop, "kept.allowed"); // none is of other bytes than its file
     }
     shop.start().stop();
     assert_eq!(seqs(&shop), wanted(&shop));
+    assert_eq!(signed(&shop, "kept.allowed"), (2, 2));
 }
 
 #[test]

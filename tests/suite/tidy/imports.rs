@@ -103,7 +103,8 @@ pub(super) const ROWS: &[Row] = &[
     edge(
         "sink",
         &[
-            "quantity", "spec", "entry", "message", "row", "config", "durable", "journal", "export",
+            "quantity", "spec", "entry", "message", "row", "config", "durable", "signing",
+            "journal", "export",
         ],
     ),
     edge(
