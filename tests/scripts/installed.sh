@@ -8,7 +8,8 @@
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 
-package=$(ls target/debian/*.deb)
+package=$(ls target/debian/tallyjaw_*.deb)
+lines=$(ls target/debian/tallyjaw-dbgsym_*.deb)
 [ "$(id -u)" = 0 ] || { echo 'installed: not root, so nothing is installed' >&2; exit 77; }
 if [ "${1:-}" != inside ]; then
     unshare --mount --pid --fork --kill-child true 2>/dev/null ||
@@ -68,7 +69,15 @@ on pkill -TERM -x -u tallyjaw tallyjaw
 wait "$served" || die "it ended with $?"
 on tallyjaw --config /etc/tallyjaw/tallyjaw.toml verify
 
-on dpkg --purge tallyjaw
+# The lines of the source are of this very program.
+cp "$lines" "$root/tmp/lines.deb"
+on dpkg --install /tmp/lines.deb
+id=$(readelf --notes "$root/usr/bin/tallyjaw" | sed -n 's/.*Build ID: //p')
+beside=$root/usr/lib/debug/.build-id/${id:0:2}/${id:2}.debug
+main=$(nm --demangle "$beside" | sed -n 's/ [tT] tallyjaw::main$//p' | head -n 1)
+addr2line --exe "$beside" "0x${main:-0}" | grep -q 'src/main\.rs:' || die "no lines of the source in $beside"
+
+on dpkg --purge tallyjaw-dbgsym tallyjaw
 ! on test -e /usr/bin/tallyjaw || die 'the program stays after a purge'
 on test -e /var/lib/tallyjaw/journal/00000001.jsonl || die 'a purge took the journal away'
 echo 'installed: the package came, served as its user, and went; the journal stayed'
