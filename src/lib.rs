@@ -21,6 +21,7 @@
 //! | [`row`] | a reading as a row of a table |
 //! | [`report`] | series as a page for a customer, and the check of such a page against the journal |
 //! | *the line* | |
+//! | `workers` | work on all processors, results in order |
 //! | `durable` | files that are written whole or not at all |
 //! | [`signing`] | the bench's key, signatures in the form of OpenSSH |
 //! | [`serial`] | ports |
@@ -67,3 +68,4 @@ pub mod signing;
 pub(crate) mod sink;
 pub(crate) mod timestamp;
 pub mod virtual_caliper;
+pub(crate) mod workers;

@@ -32,15 +32,15 @@ pub(crate) struct Named {
 }
 
 impl Named {
-    /// Takes the next line of the journal.
-    pub(crate) fn take(&mut self, line: &[u8]) {
+    /// Takes the next line of the journal, and what [`pictured`] says of it.
+    pub(crate) fn take(&mut self, line: &[u8], pictured: Option<(Seq, Pictured)>) {
         // A damaged line is a finding already.
         if self.first.is_none() {
             self.first = crate::entry::line::decode(line)
                 .ok()
                 .map(|(stamped, _)| stamped.seq);
         }
-        self.pictured.extend(pictured(line));
+        self.pictured.extend(pictured);
     }
 
     /// The files of these pictures that `others` do not name.
@@ -89,8 +89,8 @@ impl Named {
     }
 }
 
-/// The picture that this line enters; `None` for every other line.
-pub(super) fn pictured(line: &[u8]) -> Option<(Seq, Pictured)> {
+/// The picture that this line enters; `None` for every other line. A damaged line is a finding elsewhere.
+pub(crate) fn pictured(line: &[u8]) -> Option<(Seq, Pictured)> {
     const KIND: &[u8] = br#""kind":"pictured""#;
     let head = line.get(..256).unwrap_or(line);
     memchr::memmem::find(head, KIND)?;

@@ -11,7 +11,7 @@ mod check;
 mod entered;
 mod search;
 
-pub(crate) use check::{Looked, Named};
+pub(crate) use check::{Looked, Named, pictured};
 pub(crate) use entered::{Before, Entered, before};
 pub(crate) use search::{Found, find};
 

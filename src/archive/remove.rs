@@ -1,7 +1,7 @@
 //! Takes old segments out of a state folder once an archive has them.
 
 use super::ArchiveError;
-use crate::album::{Album, Named};
+use crate::album::{Album, Named, pictured};
 use crate::durable::failed;
 use crate::entry::Seq;
 use crate::entry::line::{Digest, decode};
@@ -56,7 +56,7 @@ pub(crate) fn remove_before(
         }
         bytes
             .split(|byte| *byte == b'\n')
-            .for_each(|line| gone.take(line));
+            .for_each(|line| gone.take(line, pictured(line)));
         removed.last = Some((stamped.seq, Digest::of(last)));
         old.push(path);
     }
@@ -74,7 +74,7 @@ pub(crate) fn remove_before(
         let bytes = fs::read(&path).map_err(failed("read", &path))?;
         bytes
             .split(|byte| *byte == b'\n')
-            .for_each(|line| left.take(line));
+            .for_each(|line| left.take(line, pictured(line)));
     }
     for path in gone.only_here(&left, &Album::new(state_dir)) {
         if path.exists() {

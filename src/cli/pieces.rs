@@ -173,7 +173,7 @@ impl super::query::Take for FactoryPieces {
         &mut self,
         _: &Series<Kept>,
         glance: &Glance<'_>,
-        _: &crate::journal::Line,
+        _: super::query::Rest<'_>,
     ) -> Result<Option<Kept>, super::Failure> {
         Ok(Some(Kept::of(glance)))
     }

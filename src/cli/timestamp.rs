@@ -133,7 +133,7 @@ fn last_line(daemon: &DaemonConfig) -> Result<(Seq, Digest), Failure> {
 fn line_of(daemon: &DaemonConfig, answer: &Answer) -> Result<(Seq, Digest), Failure> {
     let mut found = None;
     lines::each(daemon, Seq(0), |line| {
-        let digest = Digest::of(&line.bytes);
+        let digest = Digest::of(line.bytes);
         if answer.is_of(digest, None).is_err() {
             return Ok(ControlFlow::Continue(()));
         }

@@ -11,6 +11,7 @@ use super::ledger::Disposition;
 use super::{NotCounted, Seq, Stamped};
 use crate::quantity::Unit;
 use memchr::memmem::Finder;
+use std::ops::Range;
 use std::str::FromStr;
 
 /// The fields of a reading that statistics need.
@@ -55,6 +56,62 @@ impl<'l> Glance<'l> {
     }
 }
 
+/// A [`Glance`] without the line, for another thread: it knows where in the line the texts are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Spotted {
+    seq: Seq,
+    at: Span,
+    instrument: Span,
+    series: Seq,
+    piece: u32,
+    axis: Span,
+    base: i64,
+    unit: Unit,
+    disposition: Disposition,
+}
+
+impl Spotted {
+    /// The glance at the line in which it was spotted.
+    pub fn in_line<'l>(&self, line: &'l [u8]) -> Option<Glance<'l>> {
+        Some(Glance {
+            seq: self.seq,
+            at: self.at.of(line)?,
+            instrument: self.instrument.of(line)?,
+            series: self.series,
+            piece: self.piece,
+            axis: self.axis.of(line)?,
+            base: self.base,
+            unit: self.unit,
+            disposition: self.disposition,
+        })
+    }
+}
+
+/// A place of a text in a line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Span {
+    from: u32,
+    to: u32,
+}
+
+impl Span {
+    fn new(from: usize, to: usize) -> Option<Self> {
+        Some(Self {
+            from: from.try_into().ok()?,
+            to: to.try_into().ok()?,
+        })
+    }
+
+    fn bytes(self, line: &[u8]) -> Option<&[u8]> {
+        let range: Range<usize> = self.from.try_into().ok()?..self.to.try_into().ok()?;
+        line.get(range)
+    }
+
+    fn of(self, line: &[u8]) -> Option<&str> {
+        std::str::from_utf8(self.bytes(line)?).ok()
+    }
+}
+
 /// Finds fields in lines; holds the prepared searches.
 #[derive(Debug, Clone)]
 pub struct Glancer {
@@ -83,44 +140,52 @@ impl Default for Glancer {
     }
 }
 
-/// The part of a line that was not searched yet.
-struct Rest<'l>(&'l [u8]);
+/// A line, and the part of it that was not searched yet.
+struct Rest<'l> {
+    line: &'l [u8],
+    rest: &'l [u8],
+}
 
-impl<'l> Rest<'l> {
-    /// Moves to the end of the next occurrence of `mark`.
+impl Rest<'_> {
+    /// Moves to the end of the next occurrence of `mark`, which mostly comes next.
     fn behind(&mut self, mark: &Finder<'_>) -> Option<()> {
-        let at = mark.find(self.0)? + mark.needle().len();
-        self.0 = self.0.get(at..)?;
+        if self.past(mark.needle()).is_some() {
+            return Some(());
+        }
+        let at = mark.find(self.rest)? + mark.needle().len();
+        self.rest = self.rest.get(at..)?;
         Some(())
     }
 
     /// Moves past `text`, which must come next.
     fn past(&mut self, text: &[u8]) -> Option<()> {
-        self.0 = self.0.strip_prefix(text)?;
+        self.rest = self.rest.strip_prefix(text)?;
         Some(())
     }
 
-    /// Reads a string up to its closing quote; `None` if it holds an escape.
-    fn text(&mut self) -> Option<&'l str> {
-        let end = memchr::memchr2(b'"', b'\\', self.0)?;
-        let (text, rest) = self.0.split_at_checked(end)?;
-        self.0 = rest.strip_prefix(b"\"")?;
-        std::str::from_utf8(text).ok()
+    /// Finds the end of a string at its closing quote; `None` if it holds an escape or is no text.
+    fn text(&mut self) -> Option<Span> {
+        let from = self.line.len() - self.rest.len();
+        let end = memchr::memchr2(b'"', b'\\', self.rest)?;
+        let (text, rest) = self.rest.split_at_checked(end)?;
+        self.rest = rest.strip_prefix(b"\"")?;
+        std::str::from_utf8(text).ok()?;
+        Span::new(from, from + end)
     }
 
     /// Reads a whole number.
     fn number<T: FromStr>(&mut self) -> Option<T> {
         let digits = |byte: &&u8| byte.is_ascii_digit() || **byte == b'-';
-        let end = self.0.iter().take_while(digits).count();
-        let (number, rest) = self.0.split_at_checked(end)?;
-        self.0 = rest;
+        let end = self.rest.iter().take_while(digits).count();
+        let (number, rest) = self.rest.split_at_checked(end)?;
+        self.rest = rest;
         std::str::from_utf8(number).ok()?.parse().ok()
     }
 }
 
 /// Number, time and kind of the entry in a line, and the rest of the line; `None` if its form is not the usual one.
-fn header(line: &[u8]) -> Option<(Seq, &str, &str, Rest<'_>)> {
-    let mut rest = Rest(line);
+fn header(line: &[u8]) -> Option<(Seq, Span, Span, Rest<'_>)> {
+    let mut rest = Rest { line, rest: line };
     rest.past(br#"{"v":1,"seq":"#)?;
     let seq = Seq(rest.number()?);
     rest.past(br#","at":""#)?;
@@ -137,15 +202,23 @@ pub fn seq(line: &[u8]) -> Option<Seq> {
 
 /// Kind of the entry in a line.
 pub fn kind(line: &[u8]) -> Option<&str> {
-    header(line).map(|(_, _, kind, _)| kind)
+    header(line).and_then(|(_, _, kind, _)| kind.of(line))
 }
 
 impl Glancer {
     /// The reading in a line; `None` if it is no reading of a series, or if the line must be parsed.
     pub fn reading<'l>(&self, line: &'l [u8]) -> Option<Glance<'l>> {
+        self.spot(line)?.in_line(line)
+    }
+
+    /// As [`Glancer::reading`].
+    pub fn spot(&self, line: &[u8]) -> Option<Spotted> {
         let (seq, at, kind, mut rest) = header(line)?;
-        if kind != "reading" {
+        if kind.bytes(line)? != b"reading" {
             return None;
+        }
+        if rest.past(br#","prev":""#).is_some() {
+            rest.text()?;
         }
         rest.behind(&self.instrument)?;
         let instrument = rest.text()?;
@@ -159,17 +232,17 @@ impl Glancer {
             .or_else(|| rest.behind(&self.force))?;
         let base = rest.number()?;
         rest.behind(&self.unit)?;
-        let unit = Unit::from_symbol(rest.text()?)?;
+        let unit = Unit::from_symbol(rest.text()?.of(line)?)?;
         rest.behind(&self.standing)?;
-        let disposition = match rest.text()? {
-            "counted" => Disposition::Counted,
-            "not_counted" => {
+        let disposition = match rest.text()?.bytes(line)? {
+            b"counted" => Disposition::Counted,
+            b"not_counted" => {
                 rest.past(br#","reason":""#)?;
-                Disposition::NotCounted(NotCounted::from_name(rest.text()?)?)
+                Disposition::NotCounted(NotCounted::from_name(rest.text()?.of(line)?)?)
             }
             _ => return None,
         };
-        Some(Glance {
+        Some(Spotted {
             seq,
             at,
             instrument,

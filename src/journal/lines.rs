@@ -103,6 +103,22 @@ impl Fault {
     }
 }
 
+/// What a line is without those before it, found by any thread.
+pub(crate) struct ParsedLine {
+    /// The digest of the line.
+    pub(crate) digest: Digest,
+    /// Its entry, and the digest that it gives for the line before.
+    pub(crate) decoded: Result<(Stamped, Digest), LineError>,
+}
+impl ParsedLine {
+    pub(super) fn of(line: &[u8]) -> Self {
+        Self {
+            digest: Digest::of(line),
+            decoded: decode(line),
+        }
+    }
+}
+
 /// What the next line must follow.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Chain {
@@ -126,22 +142,22 @@ impl Chain {
         may_jump: false,
     };
 
-    /// Takes any line. Returns its entry, if it has one, and all faults.
+    /// Takes any line, by what it is parsed. Returns its entry, if it has one, and all faults.
     pub(super) fn follow(
         &mut self,
         number: SegmentNumber,
         line: u64,
-        bytes: &[u8],
+        parsed: ParsedLine,
     ) -> (Option<Stamped>, Vec<Fault>) {
         let want = self.last.map_or(Seq::FIRST, Seq::following);
         let before = *self;
         *self = Self {
             last: Some(want),
             named: Some(want),
-            prev: Some(Digest::of(bytes)),
+            prev: Some(parsed.digest),
             may_jump: false,
         };
-        let (stamped, prev) = match decode(bytes) {
+        let (stamped, prev) = match parsed.decoded {
             Ok(decoded) => decoded,
             Err(error) => {
                 let mut fault = Fault::here(want, "unreadable line", &error, &"an entry");

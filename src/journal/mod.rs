@@ -13,6 +13,7 @@
     reason = "edge: the journal is files and a thread"
 )]
 
+mod block;
 mod dir;
 mod error;
 #[cfg(test)]
@@ -30,14 +31,17 @@ mod verify;
 mod witness;
 mod writer;
 
+pub use block::{Block, StoredLine};
 pub use dir::{Dir, SegmentNumber};
 pub use error::{Damage, JournalError};
 pub use follow::{DurableEnd, Follow, blocking};
+pub(crate) use lines::ParsedLine;
 pub use lock::StateLock;
 pub use reader::{Cursor, Line};
 pub use recovery::{Opened, Options, Torn, open, open_known};
 pub use seals::{SEAL_EVERY, SealingKey, Seals, Trust};
 pub use thread::{Announcement, Closed, DurableLine, Handle, NotTaken, spawn};
+pub(crate) use verify::verify_with;
 pub use verify::{Finding, Kept, Report, verify};
 pub use witness::{RolledBack, Witness};
 pub use writer::Writer;

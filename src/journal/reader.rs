@@ -7,6 +7,7 @@
 //! - A damaged line is passed on as it is, so that the lines after it are not missed. Lines are counted, because a
 //!   damaged line may have any number; each segment starts the count again.
 
+use super::block::{Block, StoredLine, filled};
 use super::dir::{Dir, io_error};
 use super::{JOURNAL_FOLDER, JournalError, SegmentNumber};
 use crate::entry::line::{decode, peek_seq};
@@ -40,10 +41,14 @@ impl Line {
         let decoded = decode(&self.bytes).map_err(|cause| JournalError::NoEntry { seq, cause })?;
         Ok(decoded.0)
     }
+}
 
-    /// Size of the line in its segment, with the newline.
-    pub fn stored_len(&self) -> u64 {
-        len(&self.bytes) + 1
+impl From<StoredLine<'_>> for Line {
+    fn from(line: StoredLine<'_>) -> Self {
+        Self {
+            seq: line.seq,
+            bytes: line.bytes.into(),
+        }
     }
 }
 
@@ -148,6 +153,48 @@ impl Cursor {
         }
         Ok(None)
     }
+
+    /// The next lines up to the `durable` entry, all of one segment; `None` if there are none. It never waits. They are
+    /// read into `buffer`, as many as it has room for, and at least one.
+    pub fn next_block(
+        &mut self,
+        durable: Seq,
+        buffer: Vec<u8>,
+    ) -> Result<Option<Block>, JournalError> {
+        if self.want > durable {
+            return Ok(None);
+        }
+        if self.position.is_none() {
+            self.position = find(&self.dir, self.want)?;
+        }
+        let mut buffer = Some(buffer);
+        while let Some(position) = self.position.as_mut() {
+            let here = position.here;
+            if here > durable {
+                break;
+            }
+            let number = position.number;
+            let failed = |cause| io_error("read", &self.dir.path_of(&number.file_name()), cause);
+            let is_taken = if here < self.want {
+                let skipped = position.take_line(durable, false);
+                skipped.map_err(failed)?.is_some()
+            } else {
+                let into = buffer.take().unwrap_or_default();
+                if let Some(block) = position.take_block(durable, into).map_err(failed)? {
+                    self.want = position.here;
+                    return Ok(Some(block));
+                }
+                false
+            };
+            if !is_taken {
+                match position.following(&self.dir)? {
+                    Some(following) => *position = following,
+                    None => break,
+                }
+            }
+        }
+        Ok(None)
+    }
 }
 
 impl Position {
@@ -171,7 +218,7 @@ impl Position {
         let mut searched = self.used;
         loop {
             let unsearched = self.ahead.get(searched..).unwrap_or_default();
-            if let Some(found) = unsearched.iter().position(|byte| *byte == b'\n') {
+            if let Some(found) = memchr::memchr(b'\n', unsearched) {
                 let end = searched + found;
                 let line = self.ahead.get(self.used..end).unwrap_or_default();
                 self.at += len(line) + 1;
@@ -187,6 +234,27 @@ impl Position {
                 return Ok(None);
             }
         }
+    }
+
+    /// Consumes the lines from here to the `durable` entry that fit into `buffer`, and at least one.
+    fn take_block(&mut self, durable: Seq, mut buffer: Vec<u8>) -> io::Result<Option<Block>> {
+        if self.here > self.trusted {
+            self.forget_ahead();
+        }
+        if self.ahead.is_empty() {
+            self.trusted = durable;
+        }
+        let known = self.ahead.get(self.used..).unwrap_or_default();
+        let (end, read) = filled(&self.file, self.at, known, &mut buffer)?;
+        let most = durable.0.saturating_sub(self.here.0).saturating_add(1);
+        let block = Block::new(self.here, buffer, end, most);
+        self.ahead.clear();
+        self.ahead.extend_from_slice(block.rest(read));
+        self.used = 0;
+        self.at += block.stored_len();
+        let count = u64::try_from(block.count()).unwrap_or(u64::MAX);
+        self.here = Seq(self.here.0.saturating_add(count));
+        Ok((count > 0).then_some(block))
     }
 
     /// Reads more bytes. Returns whether there were any.
@@ -323,7 +391,7 @@ pub(super) fn head(file: &File, at: u64) -> io::Result<Option<Seq>> {
 }
 
 /// One `pread(2)`, repeated if a signal interrupts it.
-fn read_at(file: &File, buffer: &mut [u8], at: u64) -> io::Result<usize> {
+pub(super) fn read_at(file: &File, buffer: &mut [u8], at: u64) -> io::Result<usize> {
     loop {
         match file.read_at(buffer, at) {
             Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
@@ -332,6 +400,6 @@ fn read_at(file: &File, buffer: &mut [u8], at: u64) -> io::Result<usize> {
     }
 }
 
-fn len(bytes: &[u8]) -> u64 {
+pub(super) fn len(bytes: &[u8]) -> u64 {
     u64::try_from(bytes.len()).unwrap_or(u64::MAX)
 }

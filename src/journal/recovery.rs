@@ -11,7 +11,7 @@
 //! - The end may have been written by a process that was killed before it synced. So it is synced before it is shown.
 
 use super::dir::{Dir, io_error};
-use super::lines::{Chain, Fault, Lines, NextLine, last_line};
+use super::lines::{Chain, Fault, Lines, NextLine, ParsedLine, last_line};
 use super::salvage::salvage;
 use super::witness::{End, of_a_vanished_one};
 use super::writer::{Manner, Position};
@@ -390,7 +390,7 @@ impl Ending {
                 NextLine::Line => {}
                 found @ (NextLine::Unfinished | NextLine::End) => break found,
             }
-            let (stamped, faults) = chain.follow(number, lines.line, &lines.bytes);
+            let (stamped, faults) = chain.follow(number, lines.line, ParsedLine::of(&lines.bytes));
             last_at = stamped.as_ref().map(|stamped| stamped.at);
             if fault.is_none() {
                 fault = faults

@@ -1,18 +1,20 @@
 //! Verifies a whole journal: every line must be as written, and every entry must follow from those before it.
 //!
 //! In: the folder, which may be written meanwhile, and what someone kept: a digest, or keys. Out: a [`Report`] with a [`Finding`]
-//! for each fault. Nothing is changed, and one line is read at a time.
+//! for each fault. Nothing is changed. Digests and entries are made of lines on all processors; what follows from what is
+//! found in their order.
 //!
 //! A limit: each line is confirmed by the digest in the next one. So nothing in the journal confirms the last line, or
 //! shows that whole lines are missing after it. To check that, keep [`Report::last_digest`] elsewhere and give it as
 //! [`Kept::digest`]. And a journal that was rewritten as a whole is intact in itself: seals show that, if the public key
 //! was kept ([`Kept::keys`]).
 
+use super::block::{Block, Part, Parts};
 use super::dir::{Dir, io_error};
-use super::lines::{Chain, Fault, Lines, NextLine};
+use super::lines::{Chain, Fault, ParsedLine};
 use super::seals::{SealCheck, Seals, Wrong};
 use super::times::Times;
-use super::{JOURNAL_FOLDER, JournalError, Line, SegmentNumber};
+use super::{JOURNAL_FOLDER, JournalError, SegmentNumber, StoredLine};
 use crate::entry::audit::{Mismatch, audit};
 use crate::entry::line::{Digest, decode};
 use crate::entry::read_again::ReadAgain;
@@ -21,6 +23,9 @@ use crate::entry::{
 };
 use crate::qualification;
 use crate::signing::Trusted;
+use crate::workers::Workers;
+use std::cell::RefCell;
+use std::ops::ControlFlow;
 use std::path::Path;
 
 /// A fault: a line that was changed, or an entry that does not follow.
@@ -105,9 +110,29 @@ impl From<Option<Digest>> for Kept {
 pub fn verify(
     state_dir: &Path,
     kept: impl Into<Kept>,
-    mut each: impl FnMut(&Line),
+    mut each: impl FnMut(StoredLine<'_>),
 ) -> Result<Report, JournalError> {
-    let Kept { digest: kept, keys } = kept.into();
+    verify_with(state_dir, kept, |_, _| (), |line, ()| each(line))
+}
+
+/// As [`verify`], with `work` done on each line by all processors; `each` is given what came of it.
+pub(crate) fn verify_with<W: Send>(
+    state_dir: &Path,
+    kept: impl Into<Kept>,
+    work: impl Fn(&[u8], &ParsedLine) -> W + Sync,
+    each: impl FnMut(StoredLine<'_>, W),
+) -> Result<Report, JournalError> {
+    verified(state_dir, kept.into(), Workers::of_machine(), work, each)
+}
+
+fn verified<W: Send>(
+    state_dir: &Path,
+    kept: Kept,
+    workers: Workers,
+    work: impl Fn(&[u8], &ParsedLine) -> W + Sync,
+    mut each: impl FnMut(StoredLine<'_>, W),
+) -> Result<Report, JournalError> {
+    let Kept { digest: kept, keys } = kept;
     let Some(dir) = Dir::open_if_there(&state_dir.join(JOURNAL_FOLDER))? else {
         return Ok(Report {
             kept: kept.map(|digest| (digest, None)),
@@ -117,10 +142,50 @@ pub fn verify(
     let numbers = dir.segments()?;
     let mut walk = Walk::new(keys);
     walk.report.kept = kept.map(|digest| (digest, None));
-    for (at, number) in numbers.iter().enumerate() {
-        walk.begin(*number);
-        walk.segment(&dir, at + 1 == numbers.len(), &mut each)?;
-    }
+    let mut parts = Parts::new(&dir, &numbers);
+    let spare = RefCell::new(Vec::new());
+    let next = || {
+        let buffer = spare.borrow_mut().pop();
+        let buffer = buffer.unwrap_or_else(|| vec![0; workers.block_bytes]);
+        parts.next(buffer).transpose()
+    };
+    let parse = |part: Result<Part, JournalError>| {
+        part.map(|part| {
+            let done: Vec<(ParsedLine, W)> = match &part {
+                Part::Lines(block) => {
+                    let parsed = block.texts().map(|line| {
+                        let parsed = ParsedLine::of(line);
+                        let done = work(line, &parsed);
+                        (parsed, done)
+                    });
+                    parsed.collect()
+                }
+                Part::Begin(_) | Part::End { .. } => Vec::new(),
+            };
+            (part, done)
+        })
+    };
+    workers.in_order(next, parse, |part| {
+        let (part, done) = part?;
+        match part {
+            Part::Begin(number) => walk.begin(number),
+            Part::Lines(block) => {
+                walk.lines(&block, done, &mut each);
+                spare.borrow_mut().push(block.into_buffer());
+            }
+            Part::End {
+                whole,
+                unfinished,
+                file,
+            } => {
+                let is_last = numbers.last() == Some(&walk.number);
+                let is_empty =
+                    whole == 0 && unfinished == 0 && is_still_empty(&dir, walk.number, &file)?;
+                walk.end(unfinished, is_empty, is_last);
+            }
+        }
+        Ok::<_, JournalError>(ControlFlow::Continue(()))
+    })?;
     walk.look_for_kept();
     walk.end_seals();
     let mut report = walk.report;
@@ -194,32 +259,24 @@ impl Walk {
         }
     }
 
-    fn segment(
+    fn lines<W>(
         &mut self,
-        dir: &Dir,
-        is_last: bool,
-        each: &mut impl FnMut(&Line),
-    ) -> Result<(), JournalError> {
-        let file = dir.read(self.number)?;
-        let mut lines = Lines::new(dir, self.number, &file);
-        let done = self.report.bytes;
-        loop {
-            let found = lines.advance()?;
-            self.line = lines.line;
-            self.report.bytes = done + lines.from;
-            match found {
-                NextLine::Line => {
-                    self.entry(&lines.bytes);
-                    each(&Line {
-                        seq: self.chain.named.unwrap_or(Seq::FIRST),
-                        bytes: lines.bytes.as_slice().into(),
-                    });
-                }
-                NextLine::Unfinished | NextLine::End => break,
-            }
+        block: &Block,
+        done: Vec<(ParsedLine, W)>,
+        each: &mut impl FnMut(StoredLine<'_>, W),
+    ) {
+        for (bytes, (parsed, done)) in block.texts().zip(done) {
+            self.line += 1;
+            self.entry(bytes, parsed);
+            let seq = self.chain.named.unwrap_or(Seq::FIRST);
+            each(StoredLine { seq, bytes }, done);
         }
-        let unfinished = u64::try_from(lines.bytes.len()).unwrap_or(u64::MAX);
-        if lines.end() == 0 && is_still_empty(dir, self.number, &file)? {
+        self.report.bytes += block.stored_len();
+    }
+
+    fn end(&mut self, unfinished: u64, is_empty: bool, is_last: bool) {
+        self.line += 1;
+        if is_empty {
             self.line = 0;
             let want = "a segment entry; an empty last segment that a crash left is set aside at the next start";
             self.add(None, "a segment is empty", "0 bytes", want);
@@ -235,13 +292,12 @@ impl Walk {
             );
             self.state = None;
         }
-        Ok(())
     }
 
-    fn entry(&mut self, bytes: &[u8]) {
+    fn entry(&mut self, bytes: &[u8], parsed: ParsedLine) {
         self.report.entries += 1;
         self.compare_kept_with_what_was_before(bytes);
-        let (stamped, faults) = self.chain.follow(self.number, self.line, bytes);
+        let (stamped, faults) = self.chain.follow(self.number, self.line, parsed);
         let is_damaged = !faults.is_empty();
         for fault in faults {
             self.add_fault(&fault);

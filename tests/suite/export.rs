@@ -33,7 +33,7 @@ impl Folder {
         self.0.path().join(name)
     }
 
-    fn command(&self, arguments: &[&str]) -> Command {
+    pub(crate) fn command(&self, arguments: &[&str]) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_tallyjaw"));
         command
             .args(["--config", "tallyjaw.toml"])
@@ -47,6 +47,13 @@ impl Folder {
 
     pub(crate) fn run(&self, arguments: &[&str]) -> Output {
         self.command(arguments).output().unwrap()
+    }
+
+    /// As [`Folder::run`], by a number of threads that read blocks of a number of bytes: `5/64`.
+    pub(crate) fn run_by(&self, workers: &str, arguments: &[&str]) -> Output {
+        let mut command = self.command(arguments);
+        command.env("TALLYJAW_TEST_WORKERS", workers);
+        command.output().unwrap()
     }
 
     pub(crate) fn text(&self, arguments: &[&str]) -> String {

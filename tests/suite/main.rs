@@ -77,4 +77,5 @@ mod unsafe_names;
 mod verify_export;
 mod wire;
 mod words;
+mod workers;
 mod wrong_settings;

@@ -7,14 +7,14 @@
 //! - with other options, those about the series that match; of their readings those that match.
 
 use crate::cli::Failure;
-use crate::cli::query::{Filter, Query, ReadingKeys, Search, Take, lines};
+use crate::cli::query::{Filter, Look, Looker, Query, ReadingKeys, Rest, Search, Take, lines};
 use crate::config::DaemonConfig;
 use crate::entry::glance::Glance;
 use crate::entry::ledger::{Disposition, Series, Whole};
 use crate::entry::line::Digest;
 use crate::entry::{Entry, JournalId, Resumed, SaidEntry, Seq, SeriesEntry, Stamped};
 use crate::export::{Given, Question};
-use crate::journal::Line;
+use crate::journal::StoredLine;
 use crate::row::Row;
 use crate::spec::{ArmedSpec, Lots};
 use std::collections::BTreeMap;
@@ -32,8 +32,8 @@ pub(in crate::cli) struct ExportRequest {
     pub(in crate::cli) settled_after: Option<Seq>,
 }
 
-/// Takes the next line of the journal.
-type TakeLine<'t> = dyn FnMut(&Line) -> Result<ControlFlow<()>, Failure> + 't;
+/// Takes the next line of the journal, with what the looker saw in it.
+type TakeLine<'t> = dyn FnMut(StoredLine<'_>, Look) -> Result<ControlFlow<()>, Failure> + 't;
 
 impl ExportRequest {
     /// The request that a question describes; `None` if this release does not know all of its options.
@@ -71,14 +71,15 @@ impl ExportRequest {
         format!("{all}{what}{series}{options}")
     }
 
-    /// Makes the export. `walk` provides the lines of the journal, and `tell` gets each row or line. Returns the result
+    /// Makes the export. `walk` provides the lines of the journal, each looked at by the looker that it is given, and `tell`
+    /// gets each row or line. Returns the result
     /// of `walk`, and the first matching series that is still open.
     pub(in crate::cli) fn make<R>(
         &self,
         daemon: &DaemonConfig,
         journal: &JournalId,
         mut tell: impl FnMut(Given<'_>) -> Result<(), Failure>,
-        walk: impl FnOnce(&mut TakeLine<'_>) -> Result<R, Failure>,
+        walk: impl FnOnce(&Looker, &mut TakeLine<'_>) -> Result<R, Failure>,
     ) -> Result<(R, Option<Seq>), Failure> {
         let filter = self.query.filter()?;
         if self.lines {
@@ -86,10 +87,16 @@ impl ExportRequest {
                 filter,
                 latest: BTreeMap::new(),
             };
-            let walked = walk(&mut |line| {
-                let wanted = filter.is_empty() || chosen.takes(&lines::decoded(daemon, line)?);
+            let looker = Looker::of_lines(!filter.is_empty());
+            let walked = walk(&looker, &mut |line, look| {
+                let wanted = match look {
+                    Look::Entry(_, decoded) => {
+                        chosen.takes(&lines::understood(daemon, *decoded)?.0)
+                    }
+                    Look::Reading(..) | Look::Nothing => true,
+                };
                 if wanted && self.settled_after.is_none_or(|after| line.seq > after) {
-                    tell(Given::Line(line.seq, &line.bytes))?;
+                    tell(Given::Line(line.seq, line.bytes))?;
                 }
                 Ok(ControlFlow::Continue(()))
             })?;
@@ -102,8 +109,9 @@ impl ExportRequest {
             journal,
             tell,
         };
-        let mut search = Search::new(daemon, filter, &mut rows);
-        let walked = walk(&mut |line| search.line(line))?;
+        let looker = Looker::of_readings(true);
+        let mut search = Search::new(daemon, filter, &looker, &mut rows);
+        let walked = walk(&looker, &mut |line, look| search.line(line, look))?;
         let open = search.finish()?;
         Ok((walked, open))
     }
@@ -113,20 +121,24 @@ impl ExportRequest {
 #[derive(Debug, Default)]
 pub(super) struct Range {
     first: Option<Seq>,
-    last: Option<Line>,
+    last: Option<Seq>,
+    /// The last line.
+    bytes: Vec<u8>,
 }
 
 impl Range {
-    pub(super) fn take(&mut self, line: &Line) {
+    pub(super) fn take(&mut self, line: StoredLine<'_>) {
         self.first.get_or_insert(line.seq);
-        self.last = Some(line.clone());
+        self.last = Some(line.seq);
+        self.bytes.clear();
+        self.bytes.extend_from_slice(line.bytes);
     }
 
     /// First and last entry, with the digest of the last line. If nothing was read, the entries around that place.
     pub(super) fn ends(&self, before: Seq) -> (Seq, Seq, Digest) {
         let first = self.first.unwrap_or(before.following());
-        match &self.last {
-            Some(last) => (first, last.seq, Digest::of(&last.bytes)),
+        match self.last {
+            Some(last) => (first, last, Digest::of(&self.bytes)),
             None => (first, before, Digest::NONE),
         }
     }
@@ -154,13 +166,15 @@ impl<T: FnMut(Given<'_>) -> Result<(), Failure>> Rows<'_, T> {
 impl<T: FnMut(Given<'_>) -> Result<(), Failure>> Take for Rows<'_, T> {
     type Kept = Whole;
 
+    const WHOLE: bool = true;
+
     fn keep(
         &mut self,
         _: &Series<Whole>,
         _: &Glance<'_>,
-        line: &Line,
+        rest: Rest<'_>,
     ) -> Result<Option<Whole>, Failure> {
-        Ok(Whole::of(&lines::decoded(self.daemon, line)?))
+        rest.whole(self.daemon)
     }
 
     fn tell(&mut self, series: Series<Whole>) -> Result<(), Failure> {

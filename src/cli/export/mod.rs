@@ -152,10 +152,11 @@ impl Export {
                 rows += 1;
                 writer.put(given).map_err(not_written)
             },
-            |take| {
-                lines::each(daemon, from, |line| {
+            |looker, take| {
+                let look = |line: &[u8]| looker.look(line);
+                lines::each_with(daemon, from, look, |line, look| {
                     range.take(line);
-                    take(line)
+                    take(line, look)
                 })
             },
         )?;

@@ -97,7 +97,7 @@ impl Label {
         let mut gathered: Vec<Gathering> = self.wanted().into_iter().map(Gathering::new).collect();
         lines::each(&config.daemon, Seq(0), |line| {
             let stamped = lines::decoded(&config.daemon, line)?;
-            let digest = Digest::of(&line.bytes);
+            let digest = Digest::of(line.bytes);
             for one in &mut gathered {
                 one.take(&stamped, digest);
             }

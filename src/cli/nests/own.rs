@@ -3,10 +3,9 @@
 use super::Factory;
 use crate::cli::Failure;
 use crate::cli::pieces::{Holder, Kept, OfAxis, add, vouched};
-use crate::cli::query::Take;
+use crate::cli::query::{Rest, Take};
 use crate::entry::glance::Glance;
 use crate::entry::ledger::Series;
-use crate::journal::Line;
 use crate::stats::nests::Mean;
 use std::collections::BTreeMap;
 
@@ -108,7 +107,7 @@ impl Take for OwnPieces<'_> {
         &mut self,
         series: &Series<Kept>,
         glance: &Glance<'_>,
-        _: &Line,
+        _: Rest<'_>,
     ) -> Result<Option<Kept>, Failure> {
         let is_own = series.spec.purpose.is_of_own_crimps();
         Ok(is_own.then(|| Kept::of(glance)))

@@ -1,12 +1,14 @@
-//! Reads the journal line by line.
+//! Reads the journal line by line, where it pays on all processors.
 
 use crate::cli::progress::Progress;
 use crate::cli::{Failure, client};
 use crate::config::DaemonConfig;
 use crate::entry::line::LineError;
 use crate::entry::{JournalId, Seq, Stamped, line};
-use crate::journal::{Cursor, JournalError, Line};
+use crate::journal::{Block, Cursor, JournalError, Line, StoredLine};
 use crate::message::reply::Status;
+use crate::workers::Workers;
+use std::cell::RefCell;
 use std::ops::ControlFlow;
 
 const LOOK_AT_IT: &str = "look what is wrong with it: tallyjaw verify";
@@ -16,7 +18,29 @@ const LOOK_AT_IT: &str = "look what is wrong with it: tallyjaw verify";
 pub(in crate::cli) fn each(
     daemon: &DaemonConfig,
     after: Seq,
-    mut take: impl FnMut(&Line) -> Result<ControlFlow<()>, Failure>,
+    mut take: impl FnMut(StoredLine<'_>) -> Result<ControlFlow<()>, Failure>,
+) -> Result<Seq, Failure> {
+    let work = |_: &[u8]| ();
+    walk(daemon, after, Workers::ONE, work, |line, ()| take(line))
+}
+
+/// As [`each`], with `work` done on the lines by all processors. `take` gets each line in its place, with what came of the
+/// work; so the result is the same on any machine. `work` is done ahead: it may see lines that `take` never gets.
+pub(in crate::cli) fn each_with<W: Send>(
+    daemon: &DaemonConfig,
+    after: Seq,
+    work: impl Fn(&[u8]) -> W + Sync,
+    take: impl FnMut(StoredLine<'_>, W) -> Result<ControlFlow<()>, Failure>,
+) -> Result<Seq, Failure> {
+    walk(daemon, after, Workers::of_machine(), work, take)
+}
+
+fn walk<W: Send>(
+    daemon: &DaemonConfig,
+    after: Seq,
+    workers: Workers,
+    work: impl Fn(&[u8]) -> W + Sync,
+    mut take: impl FnMut(StoredLine<'_>, W) -> Result<ControlFlow<()>, Failure>,
 ) -> Result<Seq, Failure> {
     let unreadable = |error: &JournalError| unreadable(daemon, error);
     let durable = durable_end(daemon);
@@ -24,16 +48,30 @@ pub(in crate::cli) fn each(
     let ahead = cursor.bytes_ahead().map_err(|error| unreadable(&error))?;
     let mut progress = Progress::of_bytes("reading the journal", ahead);
     let mut last = after;
-    while let Some(line) = cursor
-        .next_line(durable)
-        .map_err(|error| unreadable(&error))?
-    {
-        last = line.seq;
-        if take(&line)?.is_break() {
-            break;
+    let spare = RefCell::new(Vec::new());
+    let next = || {
+        let buffer = spare.borrow_mut().pop();
+        let buffer = buffer.unwrap_or_else(|| vec![0; workers.block_bytes]);
+        cursor.next_block(durable, buffer).transpose()
+    };
+    let work = |block: Result<Block, JournalError>| {
+        block.map(|block| {
+            let done: Vec<W> = block.lines().map(|line| work(line.bytes)).collect();
+            (block, done)
+        })
+    };
+    workers.in_order(next, work, |block: Result<_, JournalError>| {
+        let (block, done) = block.map_err(|error| unreadable(&error))?;
+        for (line, done) in block.lines().zip(done) {
+            last = line.seq;
+            if take(line, done)?.is_break() {
+                return Ok::<_, Failure>(ControlFlow::Break(()));
+            }
         }
-        progress.advance(line.stored_len());
-    }
+        progress.advance(block.stored_len());
+        spare.borrow_mut().push(block.into_buffer());
+        Ok(ControlFlow::Continue(()))
+    })?;
     Ok(last)
 }
 
@@ -48,7 +86,7 @@ pub(in crate::cli) fn last_line(daemon: &DaemonConfig) -> Result<Option<Line>, F
     let before = newest.map_err(|error| unreadable(daemon, &error))?;
     let mut last = None;
     each(daemon, before, |line| {
-        last = Some(line.clone());
+        last = Some(Line::from(line));
         Ok(ControlFlow::Continue(()))
     })?;
     Ok(last)
@@ -71,9 +109,20 @@ pub(in crate::cli) fn journal(daemon: &DaemonConfig) -> Result<JournalId, Failur
 }
 
 /// The entry in a line.
-pub(in crate::cli) fn decoded(daemon: &DaemonConfig, line: &Line) -> Result<Stamped, Failure> {
-    let (stamped, _) = line::decode(&line.bytes).map_err(|error| not_understood(daemon, &error))?;
+pub(in crate::cli) fn decoded(
+    daemon: &DaemonConfig,
+    line: StoredLine<'_>,
+) -> Result<Stamped, Failure> {
+    let (stamped, _) = understood(daemon, line::decode(line.bytes))?;
     Ok(stamped)
+}
+
+/// The entry in a line that was decoded elsewhere.
+pub(in crate::cli) fn understood<T>(
+    daemon: &DaemonConfig,
+    decoded: Result<T, LineError>,
+) -> Result<T, Failure> {
+    decoded.map_err(|error| not_understood(daemon, &error))
 }
 
 /// The failure if the journal cannot be read.

@@ -5,13 +5,15 @@
 //! - Options are stored as text in two forms: [`Query::options`] and [`Query::of_options`] (pairs of `--NAME` and
 //!   value, in a report), and [`Query::json`] and [`Query::of_json`] (an object in a file). [`Query::words`] is one
 //!   line to compare. Options from a file are accepted only in the form in which they are written here.
-//! - [`lines`] reads the journal line by line.
+//! - [`lines`] reads the journal line by line; a [`Looker`] looks at lines on all processors before they are taken in order.
 //! - [`Search`] gives a command each reading that matches, once nothing can change it.
 
 pub(super) mod lines;
+mod look;
 mod option;
 mod search;
 
+pub(super) use look::{Look, Looker, Rest};
 pub(super) use search::{Search, Take, time_of};
 
 use super::Failure;

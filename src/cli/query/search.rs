@@ -3,13 +3,14 @@
 //! A reading is given out once its series is final. Before that it may be doubted or retracted
 //! ([`crate::entry::ledger`]).
 
+use super::look::{Look, Looker, Rest};
 use super::{Filter, ReadingKeys, lines};
 use crate::cli::Failure;
 use crate::config::DaemonConfig;
-use crate::entry::glance::{Glance, Glancer};
+use crate::entry::glance::Glance;
 use crate::entry::ledger::{Ledger, Series, Whole};
 use crate::entry::{Entry, Seq, SeriesEntry, Stamped};
-use crate::journal::Line;
+use crate::journal::StoredLine;
 use crate::quantity::WallMicros;
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
@@ -19,12 +20,15 @@ pub(in crate::cli) trait Take {
     /// The data that is kept of a reading until its series is final.
     type Kept;
 
-    /// Takes a matching reading with its line. Returns the data to keep; `None` if the reading is not needed.
+    /// Whether it needs more of a reading than a glance shows.
+    const WHOLE: bool = false;
+
+    /// Takes a matching reading. Returns the data to keep; `None` if the reading is not needed.
     fn keep(
         &mut self,
         series: &Series<Self::Kept>,
         glance: &Glance<'_>,
-        line: &Line,
+        rest: Rest<'_>,
     ) -> Result<Option<Self::Kept>, Failure>;
 
     /// Takes a matching series that is final, or that is still open at the end of the journal.
@@ -41,7 +45,7 @@ pub(in crate::cli) trait Take {
 pub(in crate::cli) struct Search<'s, T: Take> {
     daemon: &'s DaemonConfig,
     filter: Filter<'s>,
-    glancer: Glancer,
+    looker: &'s Looker,
     missing: BTreeSet<u64>,
     ledger: Ledger<T::Kept>,
     take: &'s mut T,
@@ -54,21 +58,26 @@ impl<'s, T: Take> Search<'s, T> {
         filter: Filter<'s>,
         take: &'s mut T,
     ) -> Result<(), Failure> {
-        let mut search = Self::new(daemon, filter, take);
-        lines::each(daemon, filter.after(), |line| search.line(line))?;
+        let looker = Looker::of_readings(T::WHOLE);
+        let mut search = Search::new(daemon, filter, &looker, take);
+        let look = |line: &[u8]| looker.look(line);
+        lines::each_with(daemon, filter.after(), look, |line, look| {
+            search.line(line, look)
+        })?;
         search.finish().map(drop)
     }
 
-    /// A search for a caller that provides the lines.
+    /// A search for a caller that provides the lines, with what the looker saw in them.
     pub(in crate::cli) fn new(
         daemon: &'s DaemonConfig,
         filter: Filter<'s>,
+        looker: &'s Looker,
         take: &'s mut T,
     ) -> Self {
         Self {
             daemon,
             filter,
-            glancer: Glancer::default(),
+            looker,
             missing: filter.ids().iter().copied().collect(),
             ledger: Ledger::default(),
             take,
@@ -76,27 +85,42 @@ impl<'s, T: Take> Search<'s, T> {
     }
 
     /// Takes the next line. Breaks off if no later line can match.
-    pub(in crate::cli) fn line(&mut self, line: &Line) -> Result<ControlFlow<()>, Failure> {
-        if let Some(glance) = self.glancer.reading(&line.bytes) {
-            let kept = self.keep(&glance, line)?;
-            let settled = self.ledger.glance(&glance, kept);
-            self.tell(settled)?;
-        } else if self.ledger.needs(&line.bytes) {
-            let stamped = lines::decoded(self.daemon, line)?;
-            self.entry(&stamped, line)?;
-            let all_told = self.missing.is_empty() && self.ledger.unsettled().next().is_none();
-            if all_told && !self.filter.ids().is_empty() {
-                return Ok(ControlFlow::Break(()));
+    pub(in crate::cli) fn line(
+        &mut self,
+        line: StoredLine<'_>,
+        look: Look,
+    ) -> Result<ControlFlow<()>, Failure> {
+        match look {
+            Look::Reading(spotted, whole) => {
+                let Some(glance) = spotted.in_line(line.bytes) else {
+                    return Ok(ControlFlow::Continue(()));
+                };
+                let kept = self.keep(&glance, Rest { line, whole })?;
+                self.looker.note(kept.is_some());
+                let settled = self.ledger.glance(&glance, kept);
+                self.tell(settled)?;
             }
+            Look::Entry(need, decoded) if self.ledger.needs(need) => {
+                let (stamped, _) = lines::understood(self.daemon, *decoded)?;
+                self.entry(&stamped, line)?;
+                let all_told = self.missing.is_empty() && self.ledger.unsettled().next().is_none();
+                if all_told && !self.filter.ids().is_empty() {
+                    return Ok(ControlFlow::Break(()));
+                }
+            }
+            Look::Entry(..) | Look::Nothing => {}
         }
         Ok(ControlFlow::Continue(()))
     }
 
-    fn entry(&mut self, stamped: &Stamped, line: &Line) -> Result<(), Failure> {
+    fn entry(&mut self, stamped: &Stamped, line: StoredLine<'_>) -> Result<(), Failure> {
         let at = stamped.at.to_string();
         let glance = Glance::of(stamped, &at);
         let kept = match &glance {
-            Some(glance) => self.keep(glance, line)?,
+            Some(glance) => {
+                let whole = Whole::of(stamped).map(Ok);
+                self.keep(glance, Rest { line, whole })?
+            }
             None => None,
         };
         let settled = self.ledger.take(stamped, kept);
@@ -116,7 +140,7 @@ impl<'s, T: Take> Search<'s, T> {
     }
 
     /// The data to keep of a reading; `None` if it does not match.
-    fn keep(&mut self, glance: &Glance<'_>, line: &Line) -> Result<Option<T::Kept>, Failure> {
+    fn keep(&mut self, glance: &Glance<'_>, rest: Rest<'_>) -> Result<Option<T::Kept>, Failure> {
         let Some(series) = self.ledger.get(glance.series) else {
             return Ok(None);
         };
@@ -132,7 +156,7 @@ impl<'s, T: Take> Search<'s, T> {
         if self.filter.is_timed() && !self.filter.time(time_of(glance)?) {
             return Ok(None);
         }
-        self.take.keep(series, glance, line)
+        self.take.keep(series, glance, rest)
     }
 
     fn tell(&mut self, settled: Option<Series<T::Kept>>) -> Result<(), Failure> {

@@ -18,7 +18,7 @@ pub(super) fn chosen(daemon: &DaemonConfig, query: &Query) -> Result<Gathered, F
     let mut gathering = Gathering::new(|id, _, spec| filter.series(id, spec));
     lines::each(daemon, Seq(0), |line| {
         let stamped = lines::decoded(daemon, line)?;
-        gathering.take(&stamped, Digest::of(&line.bytes));
+        gathering.take(&stamped, Digest::of(line.bytes));
         Ok(ControlFlow::Continue(()))
     })?;
     let mut gathered = gathering.finish().ok_or_else(|| {
@@ -56,7 +56,7 @@ pub(super) fn of_run(daemon: &DaemonConfig, run: u64) -> Result<Gathered, Failur
     let mut gathering = gathering.with_run(Some(Seq(run)));
     lines::each(daemon, Seq(0), |line| {
         let stamped = lines::decoded(daemon, line)?;
-        gathering.take(&stamped, Digest::of(&line.bytes));
+        gathering.take(&stamped, Digest::of(line.bytes));
         Ok(ControlFlow::Continue(()))
     })?;
     let gathered = gathering.finish();
@@ -73,7 +73,7 @@ pub(super) fn of_all(daemon: &DaemonConfig) -> Result<Gathered, Failure> {
     let mut gathering = Gathering::new(|_, _, _| false).with_state(true);
     lines::each(daemon, Seq(0), |line| {
         let stamped = lines::decoded(daemon, line)?;
-        gathering.take(&stamped, Digest::of(&line.bytes));
+        gathering.take(&stamped, Digest::of(line.bytes));
         Ok(ControlFlow::Continue(()))
     })?;
     gathering.finish().ok_or_else(|| {
@@ -146,7 +146,7 @@ fn again_by(
     lines::each(daemon, Seq(0), |line| {
         let stamped = lines::decoded(daemon, line)?;
         if line.seq <= made.last {
-            gathering.take(&stamped, Digest::of(&line.bytes));
+            gathering.take(&stamped, Digest::of(line.bytes));
             return Ok(ControlFlow::Continue(()));
         }
         since.0 += 1;

@@ -2,12 +2,11 @@
 
 use super::readings::{LeftOut, Reading, Readings, SourcePosition, StepFrom};
 use super::select::Select;
-use crate::cli::query::{self, Search};
+use crate::cli::query::{self, Rest, Search};
 use crate::cli::{Context, Failure, client};
 use crate::entry::Seq;
 use crate::entry::glance::Glance;
 use crate::entry::ledger::{Entered, Series};
-use crate::journal::Line;
 use crate::quantity::did_you_mean;
 use crate::quantity::{Quantity, Unit, WallMicros};
 use crate::spec::{ArmedSubject, Limits, PullMode};
@@ -118,7 +117,7 @@ impl query::Take for ReadingFilter<'_> {
         &mut self,
         series: &Series<KeptReading>,
         glance: &Glance<'_>,
-        _: &Line,
+        _: Rest<'_>,
     ) -> Result<Option<KeptReading>, Failure> {
         let mut armed = series.spec.axes.iter();
         let Some(axis) = armed.position(|axis| axis.name.as_str() == glance.axis) else {

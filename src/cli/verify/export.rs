@@ -12,7 +12,7 @@ use crate::entry::words::safe;
 use crate::entry::{JournalId, Seq};
 use crate::export::check::{CheckSummary, Difference, Explain, column_differences};
 use crate::export::{Check, ExportFormat, FileRows, Given, Question, ReadError};
-use crate::journal::{Kept, Line, Report};
+use crate::journal::{Kept, ParsedLine, Report, StoredLine};
 use crate::row::COLUMNS;
 use serde_json::json;
 use std::cell::RefCell;
@@ -107,7 +107,7 @@ impl Checked {
         let (walked, failed) = again.pass(
             |line| {
                 if line.seq == last_read {
-                    digest = Some(Digest::of(&line.bytes));
+                    digest = Some(Digest::of(line.bytes));
                 }
             },
             |given| {
@@ -136,7 +136,7 @@ impl Checked {
             let file_rows = FileRows::open(path, form).map_err(read)?;
             let explain = RefCell::new(Explain::new(&found, file_rows).map_err(read)?);
             again.pass(
-                |line| explain.borrow_mut().line(line.seq, &line.bytes),
+                |line| explain.borrow_mut().line(line.seq, line.bytes),
                 |given| {
                     explain.borrow_mut().given(given);
                     Ok(())
@@ -381,31 +381,40 @@ impl Again<'_> {
     /// export. The answer is why the pass could not be finished, if it could not.
     fn pass(
         &self,
-        mut see: impl FnMut(&Line),
+        mut see: impl FnMut(StoredLine<'_>),
         tell: impl FnMut(Given<'_>) -> Result<(), Failure>,
     ) -> Result<(Report, Option<Failure>), Failure> {
         let mut walked_to_end = None;
         let mut failed = None;
         let (first, last) = self.range;
-        let made = self.asked.make(self.daemon, self.journal, tell, |take| {
-            let mut is_over = false;
-            let report = walked(&self.daemon.state_dir, self.kept.clone(), |line| {
-                see(line);
-                if is_over || line.seq < first || line.seq > last {
-                    return;
-                }
-                match take(line) {
-                    Ok(ControlFlow::Continue(())) => {}
-                    Ok(ControlFlow::Break(())) => is_over = true,
-                    Err(error) => {
-                        failed = Some(error);
-                        is_over = true;
-                    }
-                }
+        let made = self
+            .asked
+            .make(self.daemon, self.journal, tell, |looker, take| {
+                let mut is_over = false;
+                let look =
+                    |line: &[u8], parsed: &ParsedLine| looker.look_again(line, &parsed.decoded);
+                let report = walked(
+                    &self.daemon.state_dir,
+                    self.kept.clone(),
+                    look,
+                    |line, look| {
+                        see(line);
+                        if is_over || line.seq < first || line.seq > last {
+                            return;
+                        }
+                        match take(line, look) {
+                            Ok(ControlFlow::Continue(())) => {}
+                            Ok(ControlFlow::Break(())) => is_over = true,
+                            Err(error) => {
+                                failed = Some(error);
+                                is_over = true;
+                            }
+                        }
+                    },
+                );
+                walked_to_end = Some(report?);
+                Ok(())
             });
-            walked_to_end = Some(report?);
-            Ok(())
-        });
         match walked_to_end {
             Some(report) => Ok((report, failed.or(made.err()))),
             None => Err(made

@@ -6,9 +6,8 @@
 use super::{add_known, finding_json, walked, write_finding};
 use crate::cli::label::Gathering;
 use crate::cli::{Context, Exit, Failure};
-use crate::entry::line::{self, Digest};
 use crate::entry::words::safe;
-use crate::journal::Kept;
+use crate::journal::{Kept, ParsedLine};
 use crate::message::label::LabelText;
 use anstyle::{AnsiColor, Style};
 use serde_json::json;
@@ -62,13 +61,13 @@ pub(super) fn verify(
     })?;
     let mut gathering = Gathering::new(label.of.clone());
     let (mut found, mut then) = (None, None);
-    let report = walked(state_dir, kept, |line| {
-        let digest = Digest::of(&line.bytes);
+    let parsed = |_: &[u8], parsed: &ParsedLine| (parsed.digest, parsed.decoded.clone());
+    let report = walked(state_dir, kept, parsed, |line, (digest, decoded)| {
         if digest == label.digest {
             found = Some(line.seq);
         }
         // A line that cannot be read is a finding of the walk.
-        if let Ok((stamped, _)) = line::decode(&line.bytes) {
+        if let Ok((stamped, _)) = decoded {
             gathering.take(&stamped, digest);
             if stamped.seq == label.entry {
                 then = gathering.text();

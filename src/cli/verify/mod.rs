@@ -11,7 +11,7 @@ mod stamped;
 
 use super::progress::Progress;
 use super::{Context, Exit, Failure, timestamp};
-use crate::album::{Looked as Pictures, Named};
+use crate::album::{self, Looked as Pictures, Named};
 use crate::archive;
 use crate::config::DaemonConfig;
 use crate::durable::Failed;
@@ -19,7 +19,7 @@ use crate::entry::Seq;
 use crate::entry::line::Digest;
 use crate::entry::words::safe;
 use crate::export::{ExportFormat, ReadError};
-use crate::journal::{self, Cursor, Finding, Kept, Line, Report};
+use crate::journal::{self, Cursor, Finding, Kept, ParsedLine, Report, StoredLine};
 use crate::timestamp::Authority;
 use anstyle::{AnsiColor, Style};
 use serde_json::{Value, json};
@@ -168,8 +168,9 @@ impl Folder {
     ) -> Result<Self, Failure> {
         let mut named = Named::default();
         let mut stamped = Stamped::read(folder)?;
-        let mut report = walked(folder, kept, |line| {
-            named.take(&line.bytes);
+        let entered = |line: &[u8], _: &ParsedLine| album::pictured(line);
+        let mut report = walked(folder, kept, entered, |line, pictured| {
+            named.take(line.bytes, pictured);
             stamped.take(line);
         })?;
         let pictures = named.look(folder).map_err(|failed| unreadable(&failed))?;
@@ -270,16 +271,21 @@ fn digest(text: &str) -> Result<Digest, String> {
         .map_err(|_| "want 64 hex digits, as `tallyjaw verify` prints them".to_owned())
 }
 
-/// Checks every line of the journal.
-fn walked(state_dir: &Path, kept: Kept, mut each: impl FnMut(&Line)) -> Result<Report, Failure> {
+/// Checks every line of the journal. `work` is done on the lines by all processors; `each` gets what came of it.
+fn walked<W: Send>(
+    state_dir: &Path,
+    kept: Kept,
+    work: impl Fn(&[u8], &ParsedLine) -> W + Sync,
+    mut each: impl FnMut(StoredLine<'_>, W),
+) -> Result<Report, Failure> {
     let failed = |error: journal::JournalError| {
         Failure::io(error.to_string()).with_remedy_of(error.remedy())
     };
     let ahead = Cursor::new(state_dir, Seq(0)).and_then(|mut cursor| cursor.bytes_ahead());
     let mut progress = Progress::of_bytes("checking the journal", ahead.unwrap_or(0));
-    journal::verify(state_dir, kept, |line| {
+    journal::verify_with(state_dir, kept, work, |line, done| {
         progress.advance(line.stored_len());
-        each(line);
+        each(line, done);
     })
     .map_err(failed)
 }

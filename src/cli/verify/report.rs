@@ -96,7 +96,7 @@ fn only(differences: Vec<Difference>) -> Checked {
 }
 
 fn checked(daemon: &DaemonConfig, kept: Kept, text: &str, made: &Made) -> Result<Checked, Failure> {
-    let journal = walked(&daemon.state_dir, kept, |_| {})?;
+    let journal = walked(&daemon.state_dir, kept, |_, _| (), |_, ()| {})?;
     let known = journal.journal.as_ref();
     if let Some(other) = known.filter(|known| **known != made.journal) {
         return Ok(only(vec![difference("the journal", &made.journal, other)]));

@@ -105,7 +105,7 @@ fn vouchers_in(
         digest: None,
         keys: Some(trusted.clone()),
     };
-    let report = walked(folder, kept, |_| {})?;
+    let report = walked(folder, kept, |_, _| (), |_, ()| {})?;
     let found = report.seals.vouchers(by.fingerprint());
     Ok(found.map(|keys| keys.into_iter().map(str::to_owned).collect()))
 }

@@ -4,7 +4,7 @@ use crate::cli::Failure;
 use crate::durable::Failed;
 use crate::entry::Seq;
 use crate::entry::line::Digest;
-use crate::journal::{Finding, Line, Report};
+use crate::journal::{Finding, Report, StoredLine};
 use crate::quantity::WallMicros;
 use crate::timestamp::{Answer, Authority, Stamps};
 use serde_json::{Value, json};
@@ -35,9 +35,9 @@ impl Stamped {
     }
 
     /// Takes the next line of the journal.
-    pub(super) fn take(&mut self, line: &Line) {
+    pub(super) fn take(&mut self, line: StoredLine<'_>) {
         if self.stamps.0.contains_key(&line.seq) {
-            self.lines.insert(line.seq, Digest::of(&line.bytes));
+            self.lines.insert(line.seq, Digest::of(line.bytes));
         }
     }
 

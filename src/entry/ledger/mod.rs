@@ -30,6 +30,44 @@ pub struct Ledger<K> {
     stopped: BTreeMap<String, (Seq, Option<Seq>)>,
 }
 
+/// When a line can change a series of a ledger.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Need {
+    /// Never.
+    Never,
+    /// While a series can be resumed.
+    WhileStopped,
+    /// At any time; also a line whose kind cannot be found without parsing.
+    Always,
+}
+
+impl Need {
+    /// The need of a line, by its kind.
+    pub fn of(line: &[u8]) -> Self {
+        let Some(name) = glance::kind(line) else {
+            return Self::Always;
+        };
+        match Kind::from_name(name) {
+            None | Some(Kind::Journal(_) | Kind::Port(_) | Kind::Production(_)) => Self::Never,
+            Some(Kind::Said(kind)) => match kind {
+                SaidKind::OperatorSaid | SaidKind::LotSaid => Self::Always,
+                SaidKind::AdapterSaid
+                | SaidKind::JobSaid
+                | SaidKind::ZeroSaid
+                | SaidKind::ToolSaid
+                | SaidKind::Noted
+                | SaidKind::Refused => Self::Never,
+            },
+            Some(Kind::Frame(kind)) => match kind {
+                FrameKind::Reading => Self::Always,
+                FrameKind::Zeroed => Self::WhileStopped,
+                FrameKind::Unread => Self::Never,
+            },
+            Some(Kind::Series(_)) => Self::Always,
+        }
+    }
+}
+
 impl<K> Default for Ledger<K> {
     fn default() -> Self {
         Self {
@@ -168,29 +206,12 @@ impl<K> Ledger<K> {
         settled
     }
 
-    /// Whether a line can change a series of the ledger now. Other lines need not be parsed. A line whose kind cannot
-    /// be found without parsing counts as one that can.
-    pub fn needs(&self, line: &[u8]) -> bool {
-        let Some(name) = glance::kind(line) else {
-            return true;
-        };
-        match Kind::from_name(name) {
-            None | Some(Kind::Journal(_) | Kind::Port(_) | Kind::Production(_)) => false,
-            Some(Kind::Said(kind)) => match kind {
-                SaidKind::OperatorSaid | SaidKind::LotSaid => true,
-                SaidKind::AdapterSaid
-                | SaidKind::JobSaid
-                | SaidKind::ZeroSaid
-                | SaidKind::ToolSaid
-                | SaidKind::Noted
-                | SaidKind::Refused => false,
-            },
-            Some(Kind::Frame(kind)) => match kind {
-                FrameKind::Reading => true,
-                FrameKind::Zeroed => !self.stopped.is_empty(),
-                FrameKind::Unread => false,
-            },
-            Some(Kind::Series(_)) => true,
+    /// Whether a line of this need can change a series of the ledger now. Other lines need not be parsed.
+    pub fn needs(&self, need: Need) -> bool {
+        match need {
+            Need::Never => false,
+            Need::WhileStopped => !self.stopped.is_empty(),
+            Need::Always => true,
         }
     }
 

@@ -3,6 +3,8 @@
 use super::bench::{
     Running, lines_on_disk, options, read_all, reopen, segment, shop, stopped, write,
 };
+use proptest::collection::vec;
+use proptest::prelude::*;
 use std::fs;
 use tallyjaw::entry::{Entry, Segment, Seq, Stamped};
 use tallyjaw::journal::{Announcement, Cursor, Line, Options, open};
@@ -32,6 +34,47 @@ fn a_cursor_gives_every_line_after_any_entry_byte_for_byte() {
             "after {after}"
         );
         assert_eq!(cursor.next_line(Cursor::TO_THE_END).unwrap(), None);
+    }
+}
+
+/// All lines up to the durable entry, read in blocks of this number of bytes.
+fn in_blocks(cursor: &mut Cursor, durable: Seq, bytes: usize) -> Vec<Line> {
+    let mut lines = Vec::new();
+    while let Some(block) = cursor.next_block(durable, vec![0; bytes]).unwrap() {
+        assert!(block.count() > 0);
+        let before = lines.len();
+        lines.extend(block.lines().map(Line::from));
+        assert_eq!(lines.len() - before, block.count());
+    }
+    lines
+}
+
+proptest! {
+    #[test]
+    fn blocks_are_the_lines_that_a_cursor_gives_whatever_their_size(
+        segments in vec(vec(vec(any::<u8>().prop_filter("a line", |byte| *byte != b'\n'), 0..300), 0..30), 1..4),
+        unfinished in any::<bool>(),
+        after in 0_u64..40,
+        first_end in 0_u64..60,
+        bytes in 1_usize..3000,
+    ) {
+        let folder = tempfile::tempdir().unwrap();
+        fs::create_dir(folder.path().join("journal")).unwrap();
+        for (number, lines) in (1..).zip(&segments) {
+            let mut whole: Vec<u8> = lines.iter().flat_map(|line| [line, &b"\n"[..]].concat()).collect();
+            if unfinished && usize::try_from(number).unwrap() == segments.len() {
+                whole.extend(b"{\"v\":1,\"se");
+            }
+            fs::write(segment(folder.path(), number), whole).unwrap();
+        }
+        let mut whole = Cursor::new(folder.path(), Seq(after)).unwrap();
+        let mut parted = Cursor::new(folder.path(), Seq(after)).unwrap();
+        for durable in [Seq(first_end), Seq(first_end + 1), Cursor::TO_THE_END] {
+            prop_assert_eq!(
+                in_blocks(&mut parted, durable, bytes),
+                read_all(&mut whole, durable)
+            );
+        }
     }
 }
 

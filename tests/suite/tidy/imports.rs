@@ -78,13 +78,21 @@ pub(super) const ROWS: &[Row] = &[
             "qualification",
         ],
     ),
+    edge("workers", &[]),
     edge("durable", &[]),
     edge("signing", &["entry", "durable"]),
     edge("serial", &["quantity", "config", "entry"]),
     edge("virtual_caliper", &["quantity", "decode", "config"]),
     edge(
         "journal",
-        &["quantity", "entry", "qualification", "durable", "signing"],
+        &[
+            "quantity",
+            "entry",
+            "qualification",
+            "workers",
+            "durable",
+            "signing",
+        ],
     ),
     edge(
         "album",
@@ -99,7 +107,10 @@ pub(super) const ROWS: &[Row] = &[
             "quantity", "entry", "durable", "signing", "journal", "album",
         ],
     ),
-    edge("export", &["quantity", "spec", "entry", "row", "durable"]),
+    edge(
+        "export",
+        &["quantity", "spec", "entry", "row", "workers", "durable"],
+    ),
     edge(
         "sink",
         &[

@@ -4,6 +4,7 @@
 mod model;
 mod table;
 
+use super::Need;
 use super::{Disposition, Ledger, Series};
 use crate::entry::glance::Glancer;
 use crate::entry::line::{Digest, decode, encode};
@@ -207,7 +208,7 @@ fn glanced(entries: &[Stamped]) -> Vec<String> {
         let line = encode(stamped, Digest::NONE);
         let settled = if let Some(glance) = glancer.reading(&line) {
             ledger.glance(&glance, Some(()))
-        } else if ledger.needs(&line) {
+        } else if ledger.needs(Need::of(&line)) {
             ledger.take(&decode(&line).unwrap().0, Some(()))
         } else {
             None
@@ -237,7 +238,7 @@ proptest! {
         for stamped in &entries(&sensible(steps)) {
             ledger.take(stamped, Some(()));
         }
-        if !ledger.needs(&encode(&stamped, Digest::NONE)) {
+        if !ledger.needs(Need::of(&encode(&stamped, Digest::NONE))) {
             let before = format!("{ledger:?}");
             prop_assert!(ledger.take(&stamped, Some(())).is_none());
             prop_assert_eq!(format!("{ledger:?}"), before);
