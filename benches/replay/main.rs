@@ -1,9 +1,10 @@
 //! Feeds a tape of a million frames to the core, compared with splitting the same file into lines.
 //!
-//! Both read the same file in one run. The baseline finds the ends of lines and counts them. The replay reads marks,
-//! decodes them, judges them in an open series, and counts the verdicts. The resident memory (`/proc/self/statm`) is
-//! shown after a tenth and after the whole, and must not grow. The times of different runs cannot be compared; their
-//! ratio can.
+//! Both read the same file in turn, several times in one run, on one thread. The baseline finds the ends of lines and
+//! counts them. The replay reads marks, decodes them, judges them in an open series, and counts the verdicts. Then it
+//! does the same and writes each entry as a line of a journal too, with its digest. The resident memory
+//! (`/proc/self/statm`) is shown after a tenth and after the whole, and must not grow. The times of different runs cannot
+//! be compared; their ratio can.
 //!
 //! ```text
 //! cargo bench --bench replay
@@ -14,6 +15,10 @@
     reason = "a benchmark is files and a clock"
 )]
 
+#[path = "../ratio/mod.rs"]
+mod ratio;
+
+use ratio::{Ratio, percentile};
 use std::error::Error;
 use std::fs::File;
 use std::io::{BufRead, BufReader, BufWriter};
@@ -22,6 +27,7 @@ use std::process::ExitCode;
 use std::time::{Duration, Instant};
 use tallyjaw::daemon::files;
 use tallyjaw::daemon::replay::Replay;
+use tallyjaw::entry::line::{self, Digest};
 use tallyjaw::entry::{Entry, FrameEntry};
 use tallyjaw::serial::tape::{Header, Mark, Player, Recorder};
 
@@ -30,7 +36,11 @@ type Result<T> = std::result::Result<T, Box<dyn Error>>;
 /// The plan repeats, so that every reading is judged.
 const PLAN: &str = "flood";
 
-/// Writes a frame for each millisecond. Consecutive values differ, so that none counts as a bounce.
+/// Number of rounds.
+const ROUNDS: usize = 9;
+
+/// Writes two hundred frames a second: more would be a flood. Values scatter in the middle of the limits as those of a
+/// tool in order, so that a run rule fires now and then; consecutive ones differ, so that none counts as a bounce.
 fn record(path: &Path, frames: u64) -> Result<()> {
     let header = Header {
         at: "2026-11-25T09:14:03Z".parse()?,
@@ -41,8 +51,9 @@ fn record(path: &Path, frames: u64) -> Result<()> {
     };
     let mut recorder = Recorder::new(BufWriter::new(File::create(path)?), &header)?;
     for number in 0..frames {
-        let frame = format!("+1.{}\r", 58 + number % 9);
-        recorder.write(number * 1_000, &Mark::Bytes(frame.into_bytes()))?;
+        let scattered = number.wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 62;
+        let frame = format!("+1.{}\r", 59 + 2 * scattered + number % 2);
+        recorder.write(number * 5_000, &Mark::Bytes(frame.into_bytes()))?;
     }
     recorder.into_inner().into_inner()?.sync_all()?;
     Ok(())
@@ -60,13 +71,19 @@ fn split_lines(path: &Path) -> Result<(u64, Duration)> {
 }
 
 struct Judged {
-    verdicts: u64,
     time: Duration,
     memory_early: u64,
     memory_late: u64,
 }
 
-fn replay(path: &Path, frames: u64) -> Result<Judged> {
+/// Whether entries are made only, or written as lines too.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Until {
+    Judged,
+    Written,
+}
+
+fn replay(path: &Path, frames: u64, until: Until) -> Result<Judged> {
     let bench = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/bench/tallyjaw.toml");
     let config = files::load(&bench)?;
     let mut tape = Player::new(BufReader::new(File::open(path)?))?;
@@ -75,6 +92,7 @@ fn replay(path: &Path, frames: u64) -> Result<Judged> {
         Replay::new(config.catalog, "caliper-1", &header).ok_or("no caliper-1 at the bench")?;
     core.arm(PLAN)?;
     let (mut marks, mut verdicts, mut memory_early) = (0, 0, 0);
+    let mut prev = Digest::NONE;
     let start = Instant::now();
     while let Some(timed) = tape.next_mark()? {
         core.feed(&timed);
@@ -83,6 +101,9 @@ fn replay(path: &Path, frames: u64) -> Result<Judged> {
                 let judged = reading.verdict();
                 verdicts += u64::from(judged.is_some());
             }
+            if until == Until::Written {
+                prev = Digest::of(&line::encode(&stamped, prev));
+            }
         }
         marks += 1;
         if marks == frames / 10 {
@@ -90,8 +111,10 @@ fn replay(path: &Path, frames: u64) -> Result<Judged> {
         }
     }
     let time = start.elapsed();
+    if verdicts != frames {
+        return Err(format!("{verdicts} verdicts of {frames} frames").into());
+    }
     Ok(Judged {
-        verdicts,
         time,
         memory_early,
         memory_late: resident_kib()?,
@@ -106,14 +129,11 @@ fn resident_kib() -> Result<u64> {
     Ok(pages * page / 1024)
 }
 
-fn per_second(count: u64, time: Duration) -> u128 {
-    u128::from(count) * 1_000_000 / time.as_micros().max(1)
-}
-
-/// Ratio in tenths, rounded up so that rounding never makes us look faster.
-fn ratio(time: Duration, other: Duration) -> String {
-    let tenths = (time.as_nanos() * 10).div_ceil(other.as_nanos().max(1));
-    format!("{}.{}", tenths / 10, tenths % 10)
+fn print(what: &str, frames: u64, times: &[Duration], lines: &[Duration]) {
+    let p50 = percentile(times.to_vec(), 50);
+    let rate = u128::from(frames) * 1_000_000 / p50.as_micros().max(1);
+    let ratio = Ratio::of(times, lines, 50);
+    println!("{what:<18}{rate:>10} a second, {ratio} × the time of splitting");
 }
 
 fn tape_path() -> PathBuf {
@@ -127,32 +147,32 @@ fn run() -> Result<()> {
     };
     let path = tape_path();
     record(&path, frames)?;
-    split_lines(&path)?; // Read once before, so that both find the file in memory.
-    let (lines, lines_time) = split_lines(&path)?;
-    let judged = replay(&path, frames)?;
-    println!(
-        "{lines} lines split          {:>10} lines a second",
-        per_second(lines, lines_time)
-    );
-    println!(
-        "{frames} frames judged       {:>10} frames a second",
-        per_second(frames, judged.time)
-    );
-    println!(
-        "ratio of the times           {:>10}",
-        ratio(judged.time, lines_time)
-    );
-    println!(
-        "resident memory      {} KiB after a tenth, {} KiB after all",
-        judged.memory_early, judged.memory_late
-    );
+    split_lines(&path)?; // Read once before, so that all find the file in memory.
+    let (mut splits, mut judged, mut written) = (Vec::new(), Vec::new(), Vec::new());
+    for _ in 0..ROUNDS {
+        let (lines, time) = split_lines(&path)?;
+        if lines < frames {
+            return Err(format!("{lines} lines of {frames} frames").into());
+        }
+        splits.push(time);
+        for (until, times) in [(Until::Judged, &mut judged), (Until::Written, &mut written)] {
+            let Judged {
+                time,
+                memory_early,
+                memory_late,
+            } = replay(&path, frames, until)?;
+            times.push(time);
+            if memory_late > memory_early + 1024 {
+                return Err(format!("memory grows with the tape: {memory_early} KiB after a tenth, {memory_late} KiB after all").into());
+            }
+        }
+    }
     std::fs::remove_file(&path)?;
-    if judged.verdicts != frames {
-        return Err(format!("{} verdicts of {frames} frames", judged.verdicts).into());
-    }
-    if judged.memory_late > judged.memory_early + 1024 {
-        return Err("memory grows with the tape".into());
-    }
+    println!("{frames} frames, {ROUNDS} rounds; medians");
+    print("split into lines", frames, &splits, &splits);
+    print("judged", frames, &judged, &splits);
+    print("judged and written", frames, &written, &splits);
+    println!("resident memory    {} KiB", resident_kib()?);
     Ok(())
 }
 

@@ -51,7 +51,7 @@ pub(crate) fn find(
                 found.pieces.insert(slot.piece);
             }
             // A series that was stopped early can be resumed until another one of its station counts a reading.
-            Some(_) if reading.station == found.station && reading.verdict().is_some() => break,
+            Some(_) if *reading.station == found.station && reading.verdict().is_some() => break,
             Some(_) | None => {}
         }
     }

@@ -49,11 +49,10 @@ pub use sink::{DataSetConfig, SinkConfig, SinkSettings};
 pub use value::is_name;
 
 use crate::letterhead::{Letterhead, Logo};
-use crate::quantity::Zone;
+use crate::quantity::{Zone, hex};
 use crate::spec::Catalog;
 use check::Raw;
 use sha2::{Digest, Sha256};
-use std::fmt::Write as _;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -296,9 +295,5 @@ fn digest(main: &str, files: &Files, logo: Option<&Logo>) -> String {
         sha.update(format!("logo {}\n", logo.bytes().len()));
         sha.update(logo.bytes());
     }
-    let bytes = sha.finalize();
-    bytes.iter().fold(String::new(), |mut hex, byte| {
-        let _ = write!(hex, "{byte:02x}"); // writing to a String cannot fail
-        hex
-    })
+    hex(&sha.finalize())
 }

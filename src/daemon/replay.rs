@@ -21,7 +21,7 @@ const AFTERWARDS: Duration = Duration::from_secs(2);
 #[derive(Debug)]
 pub struct Replay {
     core: Core,
-    instrument: String,
+    instrument: Arc<str>,
     station: String,
     line: String,
     began: WallMicros,
@@ -45,7 +45,7 @@ impl Replay {
             .clone();
         Some(Self {
             core: Core::new(catalog, crate::entry::State::default()),
-            instrument: instrument.to_owned(),
+            instrument: instrument.into(),
             station,
             line: header.line.to_string(),
             began: header.at,
@@ -73,12 +73,12 @@ impl Replay {
     /// Feeds a mark at its time. Then [`Replay::next_entry`] must be called until it returns `None`.
     pub fn feed(&mut self, timed: &Timed) {
         self.go_to(MonoMicros(timed.micros));
-        let instrument = self.instrument.clone();
+        let instrument = Arc::clone(&self.instrument);
         match &timed.mark {
             Mark::Opened { port } => {
                 self.is_open = true;
                 self.input(Input::PortOpened(Attached {
-                    instrument,
+                    instrument: instrument.to_string(),
                     station: self.station.clone(),
                     port: port.clone(),
                     line: self.line.clone(),
@@ -131,7 +131,7 @@ impl Replay {
     pub fn end(&mut self) {
         self.go_to(self.now.plus(AFTERWARDS));
         if self.is_open {
-            let instrument = self.instrument.clone();
+            let instrument = Arc::clone(&self.instrument);
             self.is_open = false;
             self.input(Input::PortClosed {
                 instrument: &instrument,
@@ -165,7 +165,7 @@ impl Replay {
             // The silence comes first, then what is due at its end.
             self.wake_until(MonoMicros(quiet_at.0.saturating_sub(1)));
             self.now = self.now.max(quiet_at);
-            let instrument = self.instrument.clone();
+            let instrument = Arc::clone(&self.instrument);
             self.input(Input::Quiet {
                 instrument: &instrument,
                 lasted,

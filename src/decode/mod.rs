@@ -288,8 +288,9 @@ impl Decoder {
     }
 
     fn decode(&self, frame: Frame) -> Decoded {
+        let meaning = self.meaning(frame.body());
         match frame {
-            Frame::Whole { body, raw } => match self.meaning(&body) {
+            Frame::Whole { raw, .. } => match meaning {
                 Ok(Meaning { value, origin }) => Decoded::Value { value, origin, raw },
                 Err(reason) => Decoded::Undecoded { raw, reason },
             },

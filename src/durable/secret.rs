@@ -59,12 +59,3 @@ pub(crate) fn random<const N: usize>() -> io::Result<[u8; N]> {
     }
     Ok(bytes)
 }
-
-/// Two small digits for each byte.
-pub(crate) fn hex(bytes: &[u8]) -> String {
-    use std::fmt::Write as _;
-    bytes.iter().fold(String::new(), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}"); // writing to a String cannot fail
-        text
-    })
-}

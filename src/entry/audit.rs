@@ -181,7 +181,10 @@ impl Findings {
             return;
         };
         let spec = &series.spec;
-        self.crimp(slot.crimp.as_ref(), spec.subject.crimp());
+        self.crimp(
+            slot.crimp.as_deref(),
+            spec.subject.crimp().map(|crimp| &**crimp),
+        );
         self.compare("purpose", &slot.purpose, &spec.purpose, |purpose| {
             purpose.name().to_owned()
         });
@@ -210,7 +213,7 @@ impl Findings {
             Some(_) | None => None,
         };
         if counted && want.is_none() {
-            let instrument = reading.instrument.as_str();
+            let instrument = &*reading.instrument;
             self.add(
                 "instrument of a counted reading",
                 instrument,

@@ -7,6 +7,7 @@
 //! - A line never changes. Every program that passes it on passes these bytes.
 
 use super::{Seq, Stamped, v1};
+use crate::quantity::hex_pair;
 use sha2::{Digest as _, Sha256};
 use std::fmt;
 use std::str::FromStr;
@@ -33,7 +34,11 @@ impl Digest {
 impl fmt::Display for Digest {
     /// 64 lower-case hex digits.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.0.iter().try_for_each(|byte| write!(f, "{byte:02x}"))
+        let mut text = [0; 64];
+        for (pair, byte) in text.as_chunks_mut().0.iter_mut().zip(self.0) {
+            *pair = hex_pair(byte);
+        }
+        f.write_str(std::str::from_utf8(&text).unwrap_or_default())
     }
 }
 

@@ -3,14 +3,15 @@
 use super::Seq;
 use crate::quantity::{Measured, Quantity, named};
 use crate::spec::{AxisName, Crimp, Limits, Purpose, Verdict};
+use std::sync::Arc;
 
 /// A value of an instrument that is no zero.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Reading {
     /// Name of the station in the configuration.
-    pub station: String,
+    pub station: Arc<str>,
     /// Name of the instrument in the configuration.
-    pub instrument: String,
+    pub instrument: Arc<str>,
     /// The value that the instrument showed.
     pub value: Measured,
     /// The frame, as received.
@@ -53,7 +54,7 @@ pub struct ReadingSlot {
     /// Name of the axis in the plan, for example `core_crimp_height`.
     pub axis: AxisName,
     /// Terminal and wire; `None` for a gauge block.
-    pub crimp: Option<Crimp>,
+    pub crimp: Option<Arc<Crimp>>,
     /// Why the pieces are measured: first-off, qualification, gauge study, …
     pub purpose: Purpose,
     /// The limits of the sheet.

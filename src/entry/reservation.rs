@@ -94,7 +94,7 @@ pub fn reservations(series: &SeriesState, at: WallMicros) -> Vec<Reservation> {
 fn used(series: &SeriesState) -> impl Iterator<Item = &ArmedInstrument> {
     let counts = |known: &&ArmedInstrument| {
         let mut readings = series.readings.iter();
-        readings.any(|reading| reading.instrument == known.name)
+        readings.any(|reading| *reading.instrument == known.name)
     };
     series.spec.instruments.iter().filter(counts)
 }

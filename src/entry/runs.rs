@@ -16,6 +16,7 @@ use crate::spec::alert::{ALERTS, AlertContext, MOST_VALUES, Sign, sentence};
 use crate::spec::{AlertRule, AxisName, Crimp, Limits};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 
 /// Maximum number of runs kept for a station.
 pub const MOST_RUNS: usize = 32;
@@ -149,7 +150,7 @@ impl Run {
             crimp: (spec.subject.crimp()).map(|crimp| (crimp.terminal.clone(), crimp.wire.area)),
             maker: Maker::of(series),
             axis: reading.axis.clone(),
-            instrument: reading.instrument.clone(),
+            instrument: reading.instrument.to_string(),
             limits: limits.clone(),
             points: Vec::new(),
             signalled: Vec::new(),
@@ -159,13 +160,13 @@ impl Run {
     fn is_of(&self, series: &SeriesState, reading: &CountedReading, limits: &Limits) -> bool {
         let spec = &series.spec;
         self.axis == reading.axis
-            && self.instrument == reading.instrument
+            && *self.instrument == *reading.instrument
             && self.is_on(spec.subject.crimp())
             && self.limits == *limits
             && self.maker.is_of(series)
     }
 
-    fn is_on(&self, crimp: Option<&Crimp>) -> bool {
+    fn is_on(&self, crimp: Option<&Arc<Crimp>>) -> bool {
         match (&self.crimp, crimp) {
             (Some((terminal, wire)), Some(crimp)) => {
                 *terminal == crimp.terminal && *wire == crimp.wire.area

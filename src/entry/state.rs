@@ -145,7 +145,7 @@ pub struct CountedReading {
     /// Name of the axis in the plan, for example `core_crimp_height`.
     pub axis: AxisName,
     /// The instrument's name in the configuration.
-    pub instrument: String,
+    pub instrument: Arc<str>,
     /// The value with the unit that the instrument showed.
     pub value: Measured,
     /// The verdict against the armed limits.
@@ -310,7 +310,7 @@ impl State {
         }
         let station = self.station(&zeroed.station);
         let last = station.last_reading.as_ref();
-        let last = last.filter(|(_, reading)| reading.instrument == zeroed.instrument);
+        let last = last.filter(|(_, reading)| *reading.instrument == zeroed.instrument);
         let last = last.map(|(seq, _)| *seq);
         let Some(series) = station.series.as_mut() else {
             return;
@@ -332,7 +332,13 @@ impl State {
     }
 
     fn read(&mut self, seq: Seq, reading: &Arc<Reading>) {
-        let station = self.station(&reading.station);
+        // Looked up before it is made, because its name is copied for a new one only.
+        if !self.stations.contains_key(&*reading.station) {
+            self.station(&reading.station);
+        }
+        let Some(station) = self.stations.get_mut(&*reading.station) else {
+            return;
+        };
         station.last_reading = Some((seq, Arc::clone(reading)));
         let Some(series) = station.series.as_mut() else {
             return;
@@ -347,16 +353,17 @@ impl State {
         };
         *series.tally.of(verdict) += 1;
         let crimped = series.crimped_with(slot.piece);
-        series
-            .zeros
-            .entry(reading.instrument.clone())
-            .or_default()
-            .closed = false;
+        if let Some(zero) = series.zeros.get_mut(&*reading.instrument) {
+            zero.closed = false;
+        } else {
+            let instrument = reading.instrument.to_string();
+            series.zeros.insert(instrument, ZeroState::default());
+        }
         let reading = CountedReading {
             seq,
             piece: slot.piece,
             axis: slot.axis.clone(),
-            instrument: reading.instrument.clone(),
+            instrument: Arc::clone(&reading.instrument),
             value: reading.value,
             verdict,
         };

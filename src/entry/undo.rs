@@ -99,7 +99,7 @@ impl SeriesState {
         let good = zero.and_then(|zero| zero.last_good).map(|(seq, _)| seq);
         self.retracted.take_if(|retracted| {
             let reading = &retracted.reading;
-            reading.instrument == zeroed.instrument && Some(reading.seq) > good
+            *reading.instrument == zeroed.instrument && Some(reading.seq) > good
         });
     }
 }

@@ -46,7 +46,7 @@ impl SeriesState {
         let last_good = zero.and_then(|zero| zero.last_good).map(|(seq, _)| seq);
         let readings = self.readings.iter();
         let since =
-            readings.filter(|one| one.instrument == instrument && Some(one.seq) > last_good);
+            readings.filter(|one| *one.instrument == *instrument && Some(one.seq) > last_good);
         since.map(|one| one.seq).collect()
     }
 }

@@ -4,10 +4,10 @@
 //! unchanged, so that a page which embeds it can be checked.
 
 use super::{BadSvg, png, svg};
+use crate::quantity::hex;
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use sha2::{Digest, Sha256};
-use std::fmt::Write as _;
 use std::sync::Arc;
 
 /// Bytes of a logo's file. It is embedded in every report.
@@ -142,11 +142,7 @@ impl Logo {
 
     /// SHA-256 of them, hex.
     pub fn digest(&self) -> String {
-        let digest = Sha256::digest(&self.bytes);
-        digest.iter().fold(String::new(), |mut hex, byte| {
-            let _ = write!(hex, "{byte:02x}"); // writing to a String cannot fail
-            hex
-        })
+        hex(&Sha256::digest(&self.bytes))
     }
 
     /// Width and height of the picture as large as it fits into a box of this width and height, each at least 1.

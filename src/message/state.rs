@@ -324,7 +324,7 @@ impl LastMessage {
         };
         Self {
             seq: seq.0,
-            instrument: reading.instrument.clone(),
+            instrument: reading.instrument.to_string(),
             value: reading.value.digits().into(),
             unit: reading.value.unit().name().to_owned(),
             value_nm,

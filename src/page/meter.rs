@@ -122,7 +122,11 @@ impl Counts {
                     (Standing::Counted, Some(verdict)) => verdict.name(),
                     (Standing::Counted | Standing::NotCounted { .. }, _) => "not_counted",
                 };
-                add(&mut self.readings, (reading.station.clone(), verdict), 1);
+                add(
+                    &mut self.readings,
+                    (reading.station.to_string(), verdict),
+                    1,
+                );
             }
             FrameEntry::Unread(unread) => {
                 let bytes = unread.bytes;

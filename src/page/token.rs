@@ -4,6 +4,7 @@
 
 use crate::durable::secret::{self, SecretError};
 use crate::durable::{Access, failed, put};
+use crate::quantity::hex;
 use sha2::{Digest, Sha256};
 use std::fs;
 use std::io;
@@ -102,7 +103,7 @@ impl Token {
 fn make(path: &Path) -> Result<(), TokenError> {
     let bytes: [u8; BYTES] = secret::random()
         .map_err(|cause| SecretError::from(failed("make a token for", path)(cause)))?;
-    let text = secret::hex(&bytes) + "\n";
+    let text = hex(&bytes) + "\n";
     put(path, text.as_bytes(), true, Access::Private)
         .map_err(|cause| SecretError::from(failed("write", path)(cause)).into())
 }

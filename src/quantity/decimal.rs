@@ -84,17 +84,16 @@ impl FromStr for Decimal {
 impl fmt::Display for Decimal {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let sign = if self.coefficient < 0 { "-" } else { "" };
-        let places = usize::from(self.decimals);
-        let digits = format!(
-            "{:0>width$}",
-            self.coefficient.unsigned_abs(),
-            width = places + 1
-        );
-        let (whole, fraction) = digits.split_at(digits.len().saturating_sub(places));
-        match places {
-            0 => write!(f, "{sign}{whole}"),
-            _ => write!(f, "{sign}{whole}.{fraction}"),
+        let (digits, places) = (self.coefficient.unsigned_abs(), usize::from(self.decimals));
+        if places == 0 {
+            return write!(f, "{sign}{digits}");
         }
+        // Where the power has more than 64 bits, nothing stands before the point.
+        let (whole, fraction) = match 10_u64.checked_pow(u32::from(self.decimals)) {
+            Some(one) => (digits / one, digits % one),
+            None => (0, digits),
+        };
+        write!(f, "{sign}{whole}.{fraction:0places$}")
     }
 }
 

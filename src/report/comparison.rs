@@ -39,7 +39,7 @@ impl Group {
             Self::Tool => tool.map(|tool| tool.id.clone()),
             Self::Nest => tool.and_then(|tool| tool.nest.clone()),
             Self::Operator => row.operator.clone(),
-            Self::Instrument => Some(row.reading.instrument.clone()),
+            Self::Instrument => Some(row.reading.instrument.to_string()),
             Self::Station => Some(spec.station.clone()),
             Self::Series => Some(facts.record.series.id.to_string()),
             Self::Day => Some(row.at.local_day_with_offset(&facts.zone)),

@@ -122,7 +122,7 @@ impl DataSet {
             let first = self.days.entry(day.clone()).or_insert(needs);
             *first = needs.min(*first);
             if series.is_none() && stamped.seq > self.done {
-                self.behind.insert((reading.station.clone(), day));
+                self.behind.insert((reading.station.to_string(), day));
             }
         }
         self.seen = stamped.seq;

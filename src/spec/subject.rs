@@ -8,6 +8,7 @@ use super::{AxisName, Limits, Sizes, WireRequest, WireSize};
 use crate::quantity::{Dimension, Measured, ParseQuantityError, Quantity};
 use std::fmt;
 use std::str::FromStr;
+use std::sync::Arc;
 
 /// The prefix of the axis name of a gauge block.
 const AXIS: &str = "gauge_block_";
@@ -37,7 +38,7 @@ pub enum ArmedSubject {
     /// Pieces are crimps of one terminal on one wire.
     Crimps {
         /// The terminal and the wire.
-        crimp: Crimp,
+        crimp: Arc<Crimp>,
         /// What the sheet says of the terminal and of the row in force.
         sheet: FromSheet,
     },
@@ -90,7 +91,7 @@ pub enum GaugeBlockError {
 
 impl ArmedSubject {
     /// The terminal and wire; `None` for gauge blocks.
-    pub fn crimp(&self) -> Option<&Crimp> {
+    pub fn crimp(&self) -> Option<&Arc<Crimp>> {
         match self {
             Self::Crimps { crimp, .. } => Some(crimp),
             Self::Blocks(_) => None,

@@ -64,7 +64,7 @@ impl Core {
         let Some(live) = self.live.get_mut(name) else {
             return;
         };
-        let station = live.station.clone();
+        let station = live.station.to_string();
         let Some(ask) = live.capturing.asking() else {
             return;
         };

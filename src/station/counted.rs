@@ -70,7 +70,7 @@ impl Core {
     /// Enters the crimps counted at the station before an entry that decides about them.
     pub(super) fn enter_counted_before(&mut self, now: Now, entry: &Entry) {
         let station = match entry {
-            Entry::Frame(FrameEntry::Reading(reading)) => &reading.station,
+            Entry::Frame(FrameEntry::Reading(reading)) => &*reading.station,
             Entry::Series(SeriesEntry::Armed(spec)) => &spec.station,
             Entry::Series(SeriesEntry::Completed(completed)) => &completed.station,
             Entry::Journal(_)

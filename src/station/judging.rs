@@ -36,8 +36,8 @@ impl Core {
     pub(super) fn reading(
         &mut self,
         now: Now,
-        station: &str,
-        instrument: &str,
+        station: &Arc<str>,
+        instrument: &Arc<str>,
         captured: &Captured,
         raw: Vec<u8>,
     ) {
@@ -65,12 +65,12 @@ impl Core {
                 verdict,
             ))
         });
-        if let Some(live) = self.live.get_mut(instrument) {
+        if let Some(live) = self.live.get_mut(&**instrument) {
             live.doubt = doubt;
         }
         let reading = Reading {
-            station: station.to_owned(),
-            instrument: instrument.to_owned(),
+            station: Arc::clone(station),
+            instrument: Arc::clone(instrument),
             value,
             raw,
             plateau: captured.plateau(),

@@ -7,6 +7,7 @@ use crate::decode::Decoded;
 use crate::entry::state::SeriesState;
 use crate::entry::{Doubted, Unread, ZeroRole, Zeroed};
 use crate::quantity::Now;
+use std::sync::Arc;
 use std::time::Duration;
 
 impl Core {
@@ -143,7 +144,7 @@ impl Core {
             .filter(|_| run.reason != Why::Flood)
             .and_then(|format| live.watcher.advice(format));
         let unread = Unread {
-            station: live.station.clone(),
+            station: live.station.to_string(),
             instrument: instrument.to_owned(),
             raw: run.raw,
             bytes: run.bytes,
@@ -165,7 +166,7 @@ impl Core {
         let Some(live) = self.live.get(instrument) else {
             return;
         };
-        let station = live.station.clone();
+        let (station, name) = (Arc::clone(&live.station), Arc::clone(&live.name));
         let value = captured.judged(0);
         let zero = self.as_zero(now, &station, instrument, captured);
         let is_zero = zero.is_some();
@@ -174,7 +175,7 @@ impl Core {
                 let series = self.series(&station).map(|series| series.id);
                 let instrument = instrument.to_owned();
                 let zeroed = Zeroed {
-                    station: station.clone(),
+                    station: station.to_string(),
                     instrument,
                     series,
                     value,
@@ -189,7 +190,7 @@ impl Core {
                     self.append(now, retracted);
                 }
             }
-            None => self.reading(now, &station, instrument, captured, raw),
+            None => self.reading(now, &station, &name, captured, raw),
         }
         if let Some(live) = self.live.get_mut(instrument) {
             live.zero_frame_at = is_zero.then_some(now.mono);

@@ -333,7 +333,7 @@ impl Core {
 
     /// The station that an instrument, a scanner or a pedal belongs to.
     fn station_of(&self, name: &str) -> Option<&str> {
-        let instrument = self.live.get(name).map(|live| live.station.as_str());
+        let instrument = self.live.get(name).map(|live| &*live.station);
         instrument.or_else(|| self.signals.get(name).map(LiveSignal::station))
     }
 }

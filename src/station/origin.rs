@@ -66,7 +66,7 @@ impl Core {
         let opening = before.map_or(0, Quantity::base).saturating_add(moved);
         let closed = opening.saturating_abs() <= known.counts(CLOSED_COUNTS);
         let opening = (!closed).then(|| Quantity::from_base(value.quantity().dimension(), opening));
-        let station = live.station.clone();
+        let station = live.station.to_string();
         let zeroed = Zeroed {
             series: self.series(&station).map(|series| series.id),
             role: self.zero_role(now, &station, name),

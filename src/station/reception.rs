@@ -13,7 +13,9 @@ use std::sync::Arc;
 /// State of one instrument that is not in the journal, so a restart loses it.
 #[derive(Debug)]
 pub(super) struct Reception {
-    pub(super) station: String,
+    /// Names as they stand in every reading of it.
+    pub(super) name: Arc<str>,
+    pub(super) station: Arc<str>,
     pub(super) decoder: Decoder,
     pub(super) capturing: capture::Capturing,
     pub(super) origin: capture::origin::OriginWatch,
@@ -41,7 +43,8 @@ pub(super) fn read_by(instrument: &Instrument) -> ReadBy {
 impl Reception {
     pub(super) fn new(instrument: &Instrument) -> Self {
         Self {
-            station: instrument.station.clone(),
+            name: instrument.name.as_str().into(),
+            station: instrument.station.as_str().into(),
             decoder: Decoder::new(instrument.format, instrument.unit)
                 .with_pattern(instrument.pattern.clone()),
             capturing: capture::Capturing::new(&instrument.capture, instrument.resolution),

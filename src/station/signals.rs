@@ -301,19 +301,19 @@ impl LiveSignal {
         };
         let mut said = Vec::new();
         while let Some(frame) = self.splitter.poll() {
-            let bytes = match frame {
+            match frame {
                 Frame::Blank { .. } => continue,
-                Frame::Whole { body, .. } => body,
+                Frame::Whole { .. } => {}
                 Frame::Broken {
-                    raw,
                     reason: DecodeError::CutShort { .. },
-                } if silence_ends => raw,
+                    ..
+                } if silence_ends => {}
                 Frame::Broken { raw, reason } => {
                     said.push(Said::Unread { raw, reason });
                     continue;
                 }
-            };
-            let text = String::from_utf8_lossy(&bytes).into_owned();
+            }
+            let text = String::from_utf8_lossy(frame.body()).into_owned();
             let kept = text.chars().take(KEPT).collect();
             let command = cards::command(&text, &self.signal.station, catalog);
             said.push(Said::Command(kept, command));

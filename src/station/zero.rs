@@ -110,7 +110,7 @@ pub fn due(
         let used = series
             .readings
             .iter()
-            .any(|reading| reading.instrument == instrument);
+            .any(|reading| *reading.instrument == *instrument);
         let closed = zero.is_some_and(|zero| zero.closed);
         return (policy.closing && used && !closed).then_some(Due::Closing);
     }
@@ -141,7 +141,7 @@ pub(super) fn due_by_pieces(series: &SeriesState, instrument: &str, piece: u32) 
     let since = series
         .readings
         .iter()
-        .filter(|reading| Some(reading.seq) > last_good && reading.instrument == instrument);
+        .filter(|reading| Some(reading.seq) > last_good && *reading.instrument == *instrument);
     let handled = match series.spec.order {
         // Each reading is of another piece.
         Order::ByAxis => since.count(),

@@ -1,12 +1,11 @@
 //! A request for a time stamp, and the answer to it.
 
 use crate::entry::line::Digest;
-use crate::quantity::WallMicros;
+use crate::quantity::{WallMicros, hex};
 use cms::cert::x509::spki::AlgorithmIdentifierOwned;
 use cms::signed_data::SignedData;
 use der::asn1::{Int, ObjectIdentifier, OctetString};
 use der::{Decode, Encode};
-use std::fmt::Write as _;
 use x509_tsp::{MessageImprint, TimeStampReq, TimeStampResp, TspVersion, TstInfo};
 
 /// SHA-256, by RFC 5754.
@@ -121,10 +120,7 @@ impl Answer {
         let imprint = &self.info.message_imprint;
         let got = imprint.hashed_message.as_bytes();
         if imprint.hash_algorithm.oid != SHA_256 || got != want.bytes() {
-            let got = got.iter().fold(String::new(), |mut text, byte| {
-                let _ = write!(text, "{byte:02x}"); // cannot fail
-                text
-            });
+            let got = hex(got);
             return Err(NotAStamp::Other { got, want });
         }
         let sent = nonce.map(number).transpose()?;

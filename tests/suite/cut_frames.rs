@@ -80,8 +80,8 @@ fn read(framing: Framing, stream: &[Sent], cut: usize, naps: &[u64]) -> Vec<Vec<
         left = rest;
     }
     splitter.give_up_on_old_bytes(MonoMicros(now + 5_000_000));
-    let whole = |frame| match frame {
-        Frame::Whole { body, .. } => Some(body),
+    let whole = |frame: Frame| match &frame {
+        Frame::Whole { .. } => Some(frame.body().to_vec()),
         Frame::Blank { .. } | Frame::Broken { .. } => None,
     };
     std::iter::from_fn(|| splitter.poll())

@@ -6,9 +6,8 @@ use super::propose::shown;
 use crate::durable::{Access, WholeFile};
 use crate::entry::FileEdited;
 use crate::message::{ErrorObject, code};
-use crate::quantity::WallMicros;
+use crate::quantity::{WallMicros, hex};
 use sha2::{Digest, Sha256};
-use std::fmt::Write as _;
 use std::fs;
 use std::io::{self, Write as _};
 use std::os::unix::fs::MetadataExt as _;
@@ -22,11 +21,7 @@ const OLD: &str = ".old";
 
 /// SHA-256 of bytes, hex.
 pub(super) fn digest(bytes: &[u8]) -> String {
-    let bytes = Sha256::digest(bytes);
-    bytes.iter().fold(String::new(), |mut hex, byte| {
-        let _ = write!(hex, "{byte:02x}"); // writing to a String cannot fail
-        hex
-    })
+    hex(&Sha256::digest(bytes))
 }
 
 fn refused(message: String, remedy: impl Into<String>) -> ErrorObject {

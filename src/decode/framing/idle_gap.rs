@@ -38,10 +38,7 @@ impl IdleGap {
         let cut_short = (got < self.length).then_some(DecodeError::CutShort { got });
         hand.found.push_back(match fault.or(cut_short) {
             Some(reason) => Frame::Broken { raw, reason },
-            None => Frame::Whole {
-                body: raw.clone(),
-                raw,
-            },
+            None => Frame::Whole { body: got, raw },
         });
     }
 }
@@ -65,7 +62,7 @@ mod tests {
 
     fn whole(raw: &[u8]) -> Frame {
         Frame::Whole {
-            body: raw.to_vec(),
+            body: raw.len(),
             raw: raw.to_vec(),
         }
     }

@@ -45,10 +45,10 @@ pub enum Framing {
 pub enum Frame {
     /// A whole frame.
     Whole {
-        /// Without its terminator.
-        body: Vec<u8>,
         /// All bytes, with the terminator.
         raw: Vec<u8>,
+        /// Number of bytes before the terminator.
+        body: usize,
     },
     /// Terminators without text: the LF of a CR LF, empty lines. Neither a value nor a fault.
     Blank {
@@ -62,6 +62,16 @@ pub enum Frame {
         /// Why.
         reason: DecodeError,
     },
+}
+
+impl Frame {
+    /// Its bytes without the terminator of a whole frame.
+    pub fn body(&self) -> &[u8] {
+        match self {
+            Self::Whole { raw, body } => raw.get(..*body).unwrap_or_default(),
+            Self::Blank { raw } | Self::Broken { raw, .. } => raw,
+        }
+    }
 }
 
 /// Cuts a stream of bytes into frames.

@@ -34,7 +34,7 @@ impl Findings {
 
     /// A reading counts only after the good zero that its plan requires, and while the last zero is not off.
     pub(super) fn zeroed_before(&mut self, series: &SeriesState, reading: &Reading) {
-        let instrument = reading.instrument.as_str();
+        let instrument = &*reading.instrument;
         let zero = series.zeros.get(instrument);
         let last_good = zero.and_then(|zero| zero.last_good);
         if series.spec.zero.before_first && last_good.is_none() {
@@ -53,7 +53,7 @@ impl Findings {
         }
         for instrument in &series.spec.instruments {
             let name = instrument.name.as_str();
-            let is_used = series.readings.iter().any(|one| one.instrument == name);
+            let is_used = series.readings.iter().any(|one| *one.instrument == *name);
             let is_closed = series.zeros.get(name).is_some_and(|zero| zero.closed);
             if is_used && !is_closed {
                 let got = format!("none of {name}");

@@ -233,7 +233,7 @@ fn counted() -> BoxedStrategy<CountedReading> {
                 seq,
                 piece,
                 axis,
-                instrument,
+                instrument: instrument.into(),
                 value,
                 verdict,
             },

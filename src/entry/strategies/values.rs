@@ -13,6 +13,7 @@ use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
 use proptest::sample::select;
+use std::sync::Arc;
 
 /// Any text, with what JSON must escape and what a terminal cannot show.
 pub(super) fn text() -> BoxedStrategy<String> {
@@ -146,7 +147,7 @@ pub(super) fn subject() -> BoxedStrategy<ArmedSubject> {
     );
     prop_oneof![
         3 => (crimp(), from_sheet())
-            .prop_map(|(crimp, sheet)| ArmedSubject::Crimps { crimp, sheet }),
+            .prop_map(|(crimp, sheet)| ArmedSubject::Crimps { crimp: Arc::new(crimp), sheet }),
         1 => vec(block, 0..3).prop_map(ArmedSubject::Blocks),
     ]
     .boxed()
@@ -179,7 +180,7 @@ pub(super) fn slot() -> BoxedStrategy<ReadingSlot> {
                 series,
                 piece,
                 axis,
-                crimp,
+                crimp: crimp.map(Arc::new),
                 purpose,
                 limits,
                 deviation,
@@ -210,8 +211,8 @@ pub(crate) fn reading() -> BoxedStrategy<Reading> {
     )
         .prop_map(
             |(station, instrument, value, raw, plateau, slot, standing)| Reading {
-                station,
-                instrument,
+                station: station.into(),
+                instrument: instrument.into(),
                 value,
                 raw,
                 plateau,

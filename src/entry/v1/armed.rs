@@ -175,7 +175,7 @@ struct Instrument {
 
 impl From<&ArmedSpec> for Armed {
     fn from(spec: &ArmedSpec) -> Self {
-        let crimp = subject::CrimpFields::new(spec.subject.crimp());
+        let crimp = subject::CrimpFields::new(spec.subject.crimp().map(|crimp| &**crimp));
         let sheet = spec.subject.sheet();
         let questions = &spec.questions;
         Self {

@@ -148,7 +148,7 @@ pub(super) fn qualifying(all: Vec<Qualification>) -> Result<Qualifying, LineErro
         let crimp = crimp.ok_or_else(|| fault("a qualification series without terminal"))?;
         let axes = body.axes.into_iter().map(TryInto::try_into);
         let of = Combination {
-            terminal: crimp.terminal,
+            terminal: crimp.terminal.clone(),
             wire: crimp.wire.area,
             tool: body.tool,
             nest: body.nest,
@@ -157,7 +157,7 @@ pub(super) fn qualifying(all: Vec<Qualification>) -> Result<Qualifying, LineErro
             journal: None,
             series: Seq(body.series),
             at: time("at", &body.at)?,
-            wire: crimp.wire,
+            wire: crimp.wire.clone(),
             outcome: body.outcome,
             is_bracketed: body.bracketed,
             reservations: body.reservations,

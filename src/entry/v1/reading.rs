@@ -2,11 +2,11 @@
 
 use super::names;
 use super::subject::CrimpFields;
-use super::values::{self, LimitFields, fault, hex, measured, mn, nm, raw};
+use super::values::{self, LimitFields, fault, measured, mn, nm, raw};
 use crate::entry::Digits;
 use crate::entry::line::LineError;
 use crate::entry::{self, Entry, ReadingSlot, Seq};
-use crate::quantity::Quantity;
+use crate::quantity::{Quantity, hex};
 use crate::spec::{AxisName, Limits};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -18,8 +18,8 @@ use std::sync::Arc;
 /// left out where it is `iso_mm2`, `limits_unit` where it equals `unit`.
 #[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Reading {
-    station: String,
-    instrument: String,
+    station: Arc<str>,
+    instrument: Arc<str>,
     #[serde(skip_serializing_if = "Option::is_none")]
     series: Option<u64>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -84,10 +84,10 @@ impl From<&entry::Reading> for Reading {
                 (names::Standing::NotCounted, Some(*reason), hint.clone())
             }
         };
-        let crimp = CrimpFields::new(slot.and_then(|slot| slot.crimp.as_ref()));
+        let crimp = CrimpFields::new(slot.and_then(|slot| slot.crimp.as_deref()));
         Self {
-            station: reading.station.clone(),
-            instrument: reading.instrument.clone(),
+            station: Arc::clone(&reading.station),
+            instrument: Arc::clone(&reading.instrument),
             series: slot.map(|slot| slot.series.0),
             piece: slot.map(|slot| slot.piece),
             axis: slot.map(|slot| slot.axis.as_str().to_owned()),

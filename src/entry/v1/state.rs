@@ -435,7 +435,7 @@ impl From<&CountedReading> for Counted {
             seq: reading.seq.0,
             piece: reading.piece,
             axis: reading.axis.as_str().to_owned(),
-            instrument: reading.instrument.clone(),
+            instrument: reading.instrument.to_string(),
             value_nm: nm(Some(reading.value.quantity())),
             value_mn: mn(Some(reading.value.quantity())),
             value: reading.value.digits().into(),
@@ -454,7 +454,7 @@ impl TryFrom<Counted> for CountedReading {
             seq: Seq(body.seq),
             piece: body.piece,
             axis: AxisName::new(body.axis),
-            instrument: body.instrument,
+            instrument: body.instrument.into(),
             verdict: body.verdict,
         })
     }

@@ -8,6 +8,7 @@ use crate::quantity::Area;
 use crate::spec::{ArmedSubject, Crimp, FromSheet, GaugeBlock, Sizes};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 
 /// The fields of a crimp. They are beside others in a line, so this struct itself is not written.
 #[derive(Default)]
@@ -32,12 +33,12 @@ impl CrimpFields {
     }
 
     /// The crimp, if there is one. Terminal and wire must be given together.
-    pub(super) fn crimp(self) -> Result<Option<Crimp>, LineError> {
+    pub(super) fn crimp(self) -> Result<Option<Arc<Crimp>>, LineError> {
         match (self.terminal, self.wire_mm2) {
-            (Some(terminal), Some(mm2)) => Ok(Some(Crimp {
+            (Some(terminal), Some(mm2)) => Ok(Some(Arc::new(Crimp {
                 terminal,
                 wire: values::wire(&mm2, self.wire_gauge, self.sizing)?,
-            })),
+            }))),
             (None, None) => Ok(None),
             (Some(_), None) => Err(fault("missing field `wire_mm2` beside `terminal`")),
             (None, Some(_)) => Err(fault("missing field `terminal` beside `wire_mm2`")),
@@ -94,7 +95,7 @@ pub(super) fn blocks(subject: &ArmedSubject) -> Option<Vec<Block>> {
 
 /// The subject from its fields; an error if both or none are given.
 pub(super) fn armed(
-    crimp: Option<Crimp>,
+    crimp: Option<Arc<Crimp>>,
     sheet: FromSheet,
     blocks: Option<Vec<Block>>,
 ) -> Result<ArmedSubject, LineError> {

@@ -7,7 +7,6 @@ use crate::quantity::{Area, Decimal, Dimension, Measured, Quantity};
 use crate::spec::{Limits, WireSize};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use std::fmt::Write as _;
 
 pub(super) fn fault(cause: impl Into<String>) -> LineError {
     LineError::NotAnEntry {
@@ -180,14 +179,6 @@ pub(super) fn wire(
             .ok_or_else(|| fault(format!("wire_mm2 is {number}, want more than 0")))?,
         gauge,
         sizing: sizing.unwrap_or(names::Sizing::IsoMm2),
-    })
-}
-
-/// Bytes as lower-case hex digits.
-pub(super) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::new(), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
     })
 }
 

@@ -360,8 +360,8 @@ mod tests {
             seq: Seq(seq),
             at: WallMicros(0),
             entry: Entry::from(Arc::new(Reading {
-                station: "bench-1".to_owned(),
-                instrument: "caliper-1".to_owned(),
+                station: "bench-1".into(),
+                instrument: "caliper-1".into(),
                 value: "1.60 mm".parse().unwrap(),
                 raw: Vec::new(),
                 plateau: None,

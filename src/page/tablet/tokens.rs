@@ -6,7 +6,7 @@
 use super::TabletError;
 use crate::durable::secret;
 use crate::durable::{Access, Failed, failed, put};
-use crate::quantity::WallMicros;
+use crate::quantity::{WallMicros, hex};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use sha2::{Digest as _, Sha256};
@@ -122,7 +122,7 @@ impl Tokens {
 
     /// Lets a tablet in: its token, which is known nowhere else. One of this name is replaced.
     pub(super) fn admit(&self, name: &str, now: WallMicros) -> std::io::Result<String> {
-        let token = secret::hex(&secret::random::<32>()?);
+        let token = hex(&secret::random::<32>()?);
         let mut kept = self.kept();
         kept.tablets.retain(|tablet| tablet.name != name);
         kept.tablets.push(Tablet {
@@ -205,7 +205,7 @@ impl Tokens {
 
 /// The digest of a token that was shown. Whoever finds out where digests differ knows nothing of the token.
 pub(super) fn digest(token: &[u8]) -> Digest {
-    secret::hex(&Sha256::digest(token))
+    hex(&Sha256::digest(token))
 }
 
 #[cfg(test)]

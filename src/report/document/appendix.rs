@@ -63,7 +63,7 @@ fn times(facts: &Facts) -> Element {
                 number(row.reading.value.to_string()),
                 said,
                 el("td").child(free(row.operator.as_deref().unwrap_or("–"))),
-                el("td").child(free(row.reading.instrument.as_str())),
+                el("td").child(free(&*row.reading.instrument)),
             ],
         );
     }

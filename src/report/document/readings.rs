@@ -193,7 +193,7 @@ impl<'f> Column<'f> {
             .map(|row| row.reading.value.digits().decimals());
         let instruments: BTreeSet<&str> = readings
             .iter()
-            .map(|row| row.reading.instrument.as_str())
+            .map(|row| &*row.reading.instrument)
             .collect();
         Self {
             name,
@@ -361,10 +361,7 @@ fn cells(
             .about(format!("{about}, verdict")),
     ];
     if column.has_who {
-        let who = [
-            row.operator.as_deref(),
-            Some(row.reading.instrument.as_str()),
-        ];
+        let who = [row.operator.as_deref(), Some(&*row.reading.instrument)];
         let who: Vec<&str> = who.into_iter().flatten().collect();
         let cell = td("").child(free(who.join(", ")));
         cells.push(cell.about(format!("{about}, by")));

@@ -289,7 +289,7 @@ fn followed(facts: &Facts, known: &ArmedInstrument) -> Followed {
     });
     // Older journals have a zero that was off as a reading.
     let rows = facts.readings.iter();
-    let rows = rows.filter(|row| row.reading.instrument == known.name);
+    let rows = rows.filter(|row| *row.reading.instrument == known.name);
     let attempts = rows.clone().filter(|row| is_attempt(facts, known, row));
     let attempts = attempts.map(|row| (row.seq, Some(row.reading.value)));
     let mut zeros: Vec<_> = zeros.chain(attempts).collect();

@@ -45,7 +45,7 @@ fn holds(values: &[i64], limits: &Limits) -> Option<Sign> {
 fn s_of(values: &[i64]) -> i32 {
     let mut s = 0;
     for (at, later) in values.iter().enumerate() {
-        for earlier in values.iter().take(at) {
+        for earlier in values.get(..at).unwrap_or_default() {
             s += i32::from(later > earlier) - i32::from(later < earlier);
         }
     }

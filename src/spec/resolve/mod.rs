@@ -24,6 +24,7 @@ use super::{
     Purpose, SheetRow, Subject, Terminal, WireRequest, WireSize, wire,
 };
 use std::borrow::Cow;
+use std::sync::Arc;
 
 /// Maximum number of pieces in a series; far more than anyone measures by hand.
 pub const MOST_PIECES: u32 = 10_000;
@@ -213,7 +214,10 @@ impl<'a> Resolver<'a> {
                 .filter(|sizes| sizes.is_range()),
         };
         Ok(Parts {
-            subject: ArmedSubject::Crimps { crimp, sheet },
+            subject: ArmedSubject::Crimps {
+                crimp: Arc::new(crimp),
+                sheet,
+            },
             tool: tool?,
             axes,
             instruments: found.instruments,

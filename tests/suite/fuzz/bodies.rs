@@ -224,9 +224,9 @@ fn splitter(input: &[u8]) {
     let mut left = VecDeque::from(received(&steps));
     for frame in &found {
         match frame {
-            Frame::Whole { body, raw } => {
+            Frame::Whole { raw, .. } => {
                 assert!(!take_off(&mut left, raw), "a frame out of a spoiled byte");
-                check_whole(framing, body, raw);
+                check_whole(framing, frame.body(), raw);
             }
             Frame::Blank { raw } => {
                 assert!(!take_off(&mut left, raw), "a spoiled byte without a fault");

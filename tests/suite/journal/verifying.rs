@@ -169,7 +169,7 @@ fn what_does_not_follow_from_the_entries_before_is_found() {
     });
     check("terminal", |entry| {
         in_slot(entry, |slot| {
-            slot.crimp.as_mut().unwrap().terminal = "RB-090-M".to_owned();
+            Arc::make_mut(slot.crimp.as_mut().unwrap()).terminal = "RB-090-M".to_owned();
         });
     });
     check("deviation", |entry| {

@@ -82,8 +82,8 @@ proptest! {
             let number: i64 = reading.station.strip_prefix("bench-").unwrap().parse().unwrap();
             prop_assert_eq!(reading.value.digits().coefficient() % 2, number % 2);
             let expected = format!("caliper-{number}");
-            prop_assert_eq!(reading.instrument, expected);
-            let series = core.state().stations[&reading.station].series.as_ref().unwrap().id;
+            prop_assert_eq!(&*reading.instrument, expected);
+            let series = core.state().stations[&*reading.station].series.as_ref().unwrap().id;
             prop_assert_eq!(reading.slot.unwrap().series, series);
         }
     }

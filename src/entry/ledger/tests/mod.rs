@@ -65,8 +65,8 @@ fn entry(station: &str, step: Step, spec: &ArmedSpec, reading: &Reading) -> Entr
             slot.series = Seq(series);
         }
         Entry::from(Arc::new(Reading {
-            station: station.clone(),
-            instrument: "caliper-1".to_owned(),
+            station: station.as_str().into(),
+            instrument: "caliper-1".into(),
             slot: slot.filter(|_| series.is_some()),
             standing,
             ..reading.clone()

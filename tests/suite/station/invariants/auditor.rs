@@ -231,8 +231,8 @@ impl Auditor {
     }
 
     fn reading(&mut self, seq: Seq, time: Duration, reading: &Reading) {
-        let open = self.open.get_mut(&reading.station);
-        let is_astray = self.astray.contains(&reading.instrument);
+        let open = self.open.get_mut(&*reading.station);
+        let is_astray = self.astray.contains(&*reading.instrument);
         if let Some(open) = open.as_ref().filter(|_| !is_astray) {
             let is_zero = open.is_about_the_zero(reading);
             assert!(
@@ -250,12 +250,12 @@ impl Auditor {
             }
             return;
         }
-        self.last_zeros.remove(&reading.instrument);
-        self.stopped.remove(&reading.station);
+        self.last_zeros.remove(&*reading.instrument);
+        self.stopped.remove(&*reading.station);
         let slot = reading.slot.as_ref().expect("a counted reading has a spec");
         let open = open.expect("a counted reading has an open series");
         assert!(
-            !self.astray.contains(&reading.instrument),
+            !self.astray.contains(&*reading.instrument),
             "{seq}: counted with the origin astray"
         );
         open.counted(seq, time, reading, slot);
@@ -387,7 +387,7 @@ impl Series {
         self.standing.push(Counted {
             seq,
             place,
-            instrument: reading.instrument.clone(),
+            instrument: reading.instrument.to_string(),
             verdict,
         });
     }
