@@ -1,13 +1,14 @@
 //! Measures the time from the last byte on the port to the line on the feed, compared with a bare relay.
 //!
-//! Two programs each wait at a pseudo-terminal: the daemon with an open series, and a relay that is the smallest
+//! First the disk alone: a line that is appended, against one over blocks that were written before, each with its
+//! `fdatasync`. Two programs each wait at a pseudo-terminal: the daemon with an open series, and a relay that is the smallest
 //! program for the job: it reads a line, appends it to a file, calls `fdatasync`, and writes it to a Unix socket.
 //! Frames go to both in turn, so that both run under the same conditions. Then the same is measured without sync. Then
 //! the daemon is compared with itself: alone and with 200 other clients of its feed, half of which never read; the same
 //! for the page's event stream with 100; and beside a flood, in which another port of the daemon sends two values in
 //! turn without pause. For the flood the growth of the journal is shown. The clients that read are part of this program
-//! and use the same cores. The ratios of the medians and of the 99th percentiles are printed; the times of different
-//! runs cannot be compared.
+//! and use the same cores. The ratios of the medians and of the 99th percentiles are printed with their 95 % intervals;
+//! the times of different runs cannot be compared.
 //!
 //! ```text
 //! cargo bench --bench latency                          2000 samples of each
@@ -21,8 +22,11 @@
 
 mod crowd;
 mod daemon;
+mod disk;
 mod flood;
 mod page;
+#[path = "../ratio/mod.rs"]
+mod ratio;
 mod relay;
 mod summary;
 
@@ -32,7 +36,6 @@ use std::os::unix::net::UnixStream;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
-use summary::Summary;
 use tallyjaw::quantity::Decimal;
 use tallyjaw::virtual_caliper::VirtualCaliper;
 
@@ -40,6 +43,9 @@ type Result<T> = std::result::Result<T, Box<dyn Error>>;
 
 /// Number of first frames that are not counted, because caches are cold.
 const WARM_UP: usize = 100;
+
+/// The length of a reading's entry with its newline, so that all write the same amount.
+const LINE: usize = 485;
 
 /// Longer than any disk takes: exceeding it is a failure.
 const PATIENCE: Duration = Duration::from_secs(20);
@@ -88,8 +94,10 @@ fn measure(folder: &Path, sync: bool, samples: usize) -> Result<()> {
         bare_times.push(bare.sample(number)?);
         whole_times.push(whole.sample(number)?);
     }
-    let bare = Summary::of(bare_times.split_off(WARM_UP));
-    let whole = Summary::of(whole_times.split_off(WARM_UP));
+    let (bare, whole) = (
+        bare_times.split_off(WARM_UP),
+        whole_times.split_off(WARM_UP),
+    );
     println!(
         "\n{}:",
         if sync {
@@ -98,10 +106,7 @@ fn measure(folder: &Path, sync: bool, samples: usize) -> Result<()> {
             "without sync"
         }
     );
-    println!("                 samples       p50       p99");
-    println!("  bare relay   {bare}");
-    println!("  tallyjaw     {whole}");
-    println!("  ratio                  {}", whole.over(&bare));
+    summary::print(("tallyjaw", &whole), ("bare relay", &bare));
     Ok(())
 }
 
@@ -157,13 +162,12 @@ fn compare(mut alone: Contestant, mut beside: Contestant, who: &str, samples: us
         std::thread::sleep(QUIET);
         beside_times.push(beside.sample(number)?);
     }
-    let alone = Summary::of(alone_times.split_off(WARM_UP));
-    let beside = Summary::of(beside_times.split_off(WARM_UP));
+    let (alone, beside) = (
+        alone_times.split_off(WARM_UP),
+        beside_times.split_off(WARM_UP),
+    );
     println!("\nbeside {who}, with fdatasync:");
-    println!("                 samples       p50       p99");
-    println!("  alone        {alone}");
-    println!("  beside them  {beside}");
-    println!("  ratio                  {}", beside.over(&alone));
+    summary::print(("beside them", &beside), ("alone", &alone));
     Ok(())
 }
 
@@ -204,6 +208,7 @@ fn run() -> Result<()> {
     if std::env::var_os("TALLYJAW_FLOOD_ONLY").is_some() {
         return measure_beside_a_flood(&folder.join("flood"), samples);
     }
+    disk::measure(&folder.join("disk"), samples)?;
     measure(&folder.join("sync"), true, samples)?;
     measure(&folder.join("no-sync"), false, samples)?;
     measure_beside_a_crowd(&folder.join("crowd"), samples)?;

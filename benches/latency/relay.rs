@@ -1,6 +1,6 @@
 //! The bare relay: the smallest program that carries a line from a port over a disk to a socket.
 
-use super::{Child, Contestant, Result, connect};
+use super::{Child, Contestant, LINE, Result, connect};
 use std::fs::{File, OpenOptions};
 use std::io::{BufReader, Read, Write};
 use std::os::unix::net::UnixListener;
@@ -13,9 +13,6 @@ pub(super) const ARGUMENT: &str = "relay";
 
 /// Last argument if it must sync.
 pub(super) const SYNC: &str = "sync";
-
-/// The length of a reading's entry without newline, so that both write the same amount.
-const LINE_BYTES: usize = 484;
 
 /// Starts the relay as a process of its own, like the daemon.
 pub(super) fn start(folder: &Path, sync: bool) -> Result<Contestant> {
@@ -57,7 +54,7 @@ pub(super) fn run(port: &str, file: &str, socket: &str, sync: bool) -> Result<()
         while let Some(end) = waiting.iter().position(|byte| *byte == b'\r') {
             let mut line: Vec<u8> = waiting.drain(..=end).collect();
             line.pop();
-            line.resize(LINE_BYTES, b' ');
+            line.resize(LINE - 1, b' ');
             line.push(b'\n');
             file.write_all(&line)?;
             if sync {

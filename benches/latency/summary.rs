@@ -1,58 +1,23 @@
-//! Medians and 99th percentiles of times, and their ratios, as whole numbers.
+//! Medians and 99th percentiles of the times of two programs, and their ratios, as a table.
 
-use std::fmt;
+use crate::ratio::{Ratio, percentile};
 use std::time::Duration;
 
-/// Summary of the times of one program.
-pub(super) struct Summary {
-    count: usize,
-    p50: Duration,
-    p99: Duration,
-}
+/// The times of one program under its name.
+pub(super) type Named<'a> = (&'a str, &'a [Duration]);
 
-impl Summary {
-    pub(super) fn of(mut times: Vec<Duration>) -> Self {
-        times.sort_unstable();
-        let at = |percent: usize| {
-            let rank = (times.len() * percent).div_ceil(100);
-            times
-                .get(rank.saturating_sub(1))
-                .copied()
-                .unwrap_or_default()
-        };
-        Self {
-            count: times.len(),
-            p50: at(50),
-            p99: at(99),
-        }
+/// Prints both, and the ratios of the first to the second.
+pub(super) fn print(ours: Named<'_>, others: Named<'_>) {
+    println!("                 samples       p50       p99");
+    for (name, times) in [others, ours] {
+        let at = |percent| format!("{} µs", percentile(times.to_vec(), percent).as_micros());
+        println!(
+            "  {name:<12} {:>9}{:>10}{:>10}",
+            times.len(),
+            at(50),
+            at(99)
+        );
     }
-
-    /// The ratios as text: `p50 1.07 p99 1.12`.
-    pub(super) fn over(&self, other: &Self) -> String {
-        let p50 = ratio(self.p50, other.p50);
-        let p99 = ratio(self.p99, other.p99);
-        format!("{p50:>10}{p99:>10}")
-    }
-}
-
-impl fmt::Display for Summary {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let micros = |time: Duration| format!("{} µs", time.as_micros());
-        write!(
-            f,
-            "{:>9}{:>10}{:>10}",
-            self.count,
-            micros(self.p50),
-            micros(self.p99)
-        )
-    }
-}
-
-/// Ratio in hundredths, rounded up so that rounding never makes us look faster.
-fn ratio(time: Duration, other: Duration) -> String {
-    if other.is_zero() {
-        return "–".to_owned();
-    }
-    let hundredths = (time.as_nanos() * 100).div_ceil(other.as_nanos());
-    format!("{}.{:02}", hundredths / 100, hundredths % 100)
+    let ratio = |percent| Ratio::of(ours.1, others.1, percent);
+    println!("  ratio of p50 {}, of p99 {}", ratio(50), ratio(99));
 }

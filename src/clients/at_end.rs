@@ -1,17 +1,16 @@
-//! Feed clients that have every line so far. The task that announces new lines writes to them directly, because waking
-//! a task for each client would delay the line.
+//! Feed clients that have every line so far. The task that announces new lines writes to them directly, the same bytes
+//! to all, because waking a task for each client would delay the line.
 //!
 //! In: durable lines. Out: their bytes, as many as a socket accepts without waiting.
 //!
 //! - Nothing waits here. What a socket does not accept at once, the client's own task sends.
-//! - Only a few clients are served in this way, so that many cannot delay the journal.
+//! - A write takes microseconds, and there are at most [`MOST_CLIENTS`](super::MOST_CLIENTS). Each time another client is
+//!   first, so that none always waits for all others.
 
 use crate::entry::Seq;
 use std::sync::Arc;
 use tokio::net::unix::OwnedWriteHalf;
-
-/// Maximum number of clients that are written to directly; others are woken.
-const MOST: usize = 8;
+use tokio::sync::Notify;
 
 /// Larger amounts are left to the client's own task.
 const CHUNK: usize = 64 * 1024;
@@ -28,8 +27,8 @@ struct Seat {
     id: u64,
     writer: Arc<OwnedWriteHalf>,
     left: Left,
-    /// It accepted less than everything, so nothing more is written here.
-    behind: bool,
+    /// Told once it has accepted less than everything; from then on nothing is written here.
+    behind: Option<Arc<Notify>>,
 }
 
 /// State of a client that leaves.
@@ -44,11 +43,13 @@ pub(super) struct Left {
 }
 
 impl AtEnd {
-    /// Adds a client that has every entry up to `after`; `None` if there is no place.
-    pub(super) fn enter(&mut self, after: Seq, writer: &Arc<OwnedWriteHalf>) -> Option<u64> {
-        if self.places.len() >= MOST {
-            return None;
-        }
+    /// Adds a client that has every entry up to `after`. `behind` is told when it must be served by its own task again.
+    pub(super) fn enter(
+        &mut self,
+        after: Seq,
+        writer: &Arc<OwnedWriteHalf>,
+        behind: &Arc<Notify>,
+    ) -> u64 {
         self.next_id += 1;
         self.places.push(Seat {
             id: self.next_id,
@@ -58,15 +59,15 @@ impl AtEnd {
                 bytes: Vec::new(),
                 written: 0,
             },
-            behind: false,
+            behind: Some(Arc::clone(behind)),
         });
-        Some(self.next_id)
+        self.next_id
     }
 
     /// Removes a client; `None` if the number is unknown.
     pub(super) fn leave(&mut self, id: u64) -> Option<Left> {
         let at = self.places.iter().position(|place| place.id == id)?;
-        Some(self.places.swap_remove(at).left)
+        Some(self.places.remove(at).left)
     }
 
     /// Writes the next lines, which end with entry `last`, to every client that accepts them without waiting.
@@ -79,6 +80,7 @@ impl AtEnd {
             bytes.extend_from_slice(line);
             bytes.push(b'\n');
         }
+        self.places.rotate_left(1);
         for place in &mut self.places {
             place.write(&bytes, last);
         }
@@ -87,22 +89,24 @@ impl AtEnd {
 
 impl Seat {
     fn write(&mut self, bytes: &[u8], last: Seq) {
-        if self.behind || bytes.len() > CHUNK {
-            self.behind = true;
+        let Some(behind) = &self.behind else {
             return;
-        }
-        match self.writer.try_write(bytes) {
-            Ok(written) => {
-                self.left.after = last;
-                if written < bytes.len() {
-                    self.behind = true;
-                    self.left.bytes = bytes.to_vec();
-                    self.left.written = written;
-                }
+        };
+        let written = if bytes.len() > CHUNK {
+            None
+        } else {
+            self.writer.try_write(bytes).ok() // Full or gone; its own task will find out.
+        };
+        if let Some(written) = written {
+            self.left.after = last;
+            if written == bytes.len() {
+                return;
             }
-            // Full or gone; its own task will find out.
-            Err(_) => self.behind = true,
+            self.left.bytes = bytes.to_vec();
+            self.left.written = written;
         }
+        behind.notify_one();
+        self.behind = None;
     }
 }
 
@@ -132,6 +136,10 @@ mod tests {
         }
     }
 
+    fn enter(at_end: &mut AtEnd, after: u64, writer: &Arc<OwnedWriteHalf>) -> u64 {
+        at_end.enter(Seq(after), writer, &Arc::default())
+    }
+
     fn run(test: impl Future<Output = ()>) {
         let runtime = tokio::runtime::Builder::new_current_thread()
             .enable_all()
@@ -145,7 +153,7 @@ mod tests {
         run(async {
             let (writer, far) = socket().await;
             let mut at_end = AtEnd::default();
-            let id = at_end.enter(Seq(1), &writer).unwrap();
+            let id = enter(&mut at_end, 1, &writer);
             at_end.write([&b"two"[..], b"three"].into_iter(), Seq(3));
             assert_eq!(all_that_came(&far).await, b"two\nthree\n");
             let left = at_end.leave(id).unwrap();
@@ -159,11 +167,13 @@ mod tests {
         run(async {
             let (writer, far) = socket().await;
             let mut at_end = AtEnd::default();
-            let id = at_end.enter(Seq(0), &writer).unwrap();
+            let behind = Arc::new(Notify::new());
+            let id = at_end.enter(Seq(0), &writer, &behind);
             let line = vec![b'x'; 1000];
             for seq in 1..10_000 {
                 at_end.write(std::iter::once(&line[..]), Seq(seq));
             }
+            behind.notified().await;
             let left = at_end.leave(id).unwrap();
             assert!(left.after < Seq(9_999), "a socket has no end of room");
             let mut got = all_that_came(&far).await;
@@ -174,15 +184,18 @@ mod tests {
     }
 
     #[test]
-    fn there_are_only_a_few_places() {
+    fn each_line_goes_to_another_client_first() {
         run(async {
-            let (writer, _far) = socket().await;
+            let (one, _far) = socket().await;
             let mut at_end = AtEnd::default();
-            let ids: Vec<_> = (0..MOST).map(|_| at_end.enter(Seq(1), &writer)).collect();
-            assert!(ids.iter().all(Option::is_some));
-            assert_eq!(at_end.enter(Seq(1), &writer), None);
-            at_end.leave(ids[0].unwrap()).unwrap();
-            assert!(at_end.enter(Seq(1), &writer).is_some());
+            let ids: Vec<_> = (0..3).map(|_| enter(&mut at_end, 1, &one)).collect();
+            let mut firsts = Vec::new();
+            for seq in 2..5 {
+                at_end.write(std::iter::once(&b"line"[..]), Seq(seq));
+                firsts.extend(at_end.places.first().map(|place| place.id));
+            }
+            firsts.sort_unstable();
+            assert_eq!(firsts, ids);
         });
     }
 }

@@ -15,6 +15,7 @@ use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::UnixStream;
 use tokio::net::unix::{OwnedReadHalf, OwnedWriteHalf};
+use tokio::sync::Notify;
 
 /// Interval of the check whether a client that has closed its sending side still reads.
 const HALF_CLOSED_CHECK: Duration = Duration::from_secs(10);
@@ -27,6 +28,8 @@ pub(super) struct Client {
     writer: Arc<OwnedWriteHalf>,
     /// Set while it waits with nothing to send, so that new entries are written to it directly.
     standing: Option<Standing>,
+    /// Told when direct writing has stopped.
+    behind: Arc<Notify>,
     outgoing: Outgoing,
     ears: Listening,
     /// It has sent a request and has not read any of the answer.
@@ -123,6 +126,7 @@ impl Client {
             lines: Lines::new(reader),
             writer: Arc::new(writer),
             standing: None,
+            behind: Arc::default(),
             outgoing,
             ears: Listening::NotYet,
             has_unread_answer: false,
@@ -148,8 +152,10 @@ impl Client {
             let listens = self.ears == Listening::Open && !busy;
             let speechless = self.ears == Listening::HalfClosed;
             if idle {
-                self.standing = Standing::take(&self.live, self.listener.after(), &self.writer);
+                let after = self.listener.after();
+                self.standing = Standing::take(&self.live, after, &self.writer, &self.behind);
             }
+            let stands = self.standing.is_some();
             tokio::select! {
                 biased;
                 written = write(&self.writer, self.outgoing.rest()), if writes => {
@@ -166,7 +172,7 @@ impl Client {
                         return Ok(());
                     }
                 }
-                () = self.listener.changed(), if idle => {}
+                () = news(&mut self.listener, stands.then_some(&*self.behind)), if idle => {}
                 () = tokio::time::sleep(HALF_CLOSED_CHECK), if idle && speechless => {
                     if self.has_hung_up() {
                         return Ok(());
@@ -263,6 +269,18 @@ impl Client {
             || polled
                 .iter()
                 .any(|polled| polled.revents().intersects(PollFlags::HUP | PollFlags::ERR))
+    }
+}
+
+/// Waits until the client's own task has something to do. Lines are none while they are written to it directly, until
+/// it is `behind`.
+async fn news(listener: &mut Listener, behind: Option<&Notify>) {
+    match behind {
+        Some(behind) => tokio::select! {
+            () = behind.notified() => {}
+            () = listener.told() => {}
+        },
+        None => listener.changed().await,
     }
 }
 

@@ -4,12 +4,14 @@ use super::Live;
 use crate::entry::Seq;
 use crate::journal::{Follow, JournalError, Line};
 use std::sync::Arc;
+use tokio::sync::watch;
 
 /// The place of a client in the journal and among the notices.
 #[derive(Debug)]
 pub(crate) struct Listener {
     live: Arc<Live>,
     follow: Follow,
+    told: watch::Receiver<()>,
     notices_seen: u64,
 }
 
@@ -31,6 +33,7 @@ impl Listener {
     pub(crate) fn new(live: Arc<Live>, after: Seq, notices_seen: u64) -> Self {
         Self {
             follow: live.follow(after),
+            told: live.told(),
             live,
             notices_seen,
         }
@@ -38,6 +41,7 @@ impl Listener {
 
     /// The next thing to send, without waiting.
     pub(crate) async fn next(&mut self) -> Result<Heard, JournalError> {
+        self.told.mark_unchanged();
         let lines = self.follow.lines().await;
         let lines = lines.inspect_err(
             |error| tracing::error!(%error, "the journal cannot be read back for a client"),
@@ -59,6 +63,12 @@ impl Listener {
     /// Waits until there may be something new.
     pub(crate) async fn changed(&mut self) {
         self.follow.changed().await;
+    }
+
+    /// Waits until there may be something new that is not a line.
+    pub(crate) async fn told(&mut self) {
+        // The sender belongs to an object that is held here, so it cannot be gone.
+        let _ = self.told.changed().await;
     }
 
     /// The last entry that was returned, or the one after which it began.

@@ -18,7 +18,7 @@ use std::collections::{BTreeMap, VecDeque};
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio::net::unix::OwnedWriteHalf;
-use tokio::sync::watch;
+use tokio::sync::{Notify, watch};
 
 /// Number of notices that are kept for clients that are behind.
 const NOTICES: usize = 16;
@@ -31,6 +31,9 @@ pub struct Live {
     first: Seq,
     shown: Mutex<Shown>,
     end: Arc<DurableEnd>,
+    at_end: Mutex<AtEnd>,
+    /// Changes with everything that is not a line.
+    told: watch::Sender<()>,
     moving: watch::Sender<Arc<[MovingMessage]>>,
 }
 
@@ -48,7 +51,6 @@ struct Shown {
     notices: VecDeque<Arc<[u8]>>,
     notices_ever: u64,
     closing: bool,
-    at_end: AtEnd,
 }
 
 /// A client's place among those that are written to directly.
@@ -59,28 +61,31 @@ pub(super) struct Standing {
 }
 
 impl Standing {
-    /// A place for a client that has all entries up to `after`; `None` if there are newer ones, or no place is free.
-    pub(super) fn take(live: &Arc<Live>, after: Seq, writer: &Arc<OwnedWriteHalf>) -> Option<Self> {
-        let mut shown = live.shown();
-        let id = if after == live.last() && !shown.closing {
-            shown.at_end.enter(after, writer)
-        } else {
-            None
-        };
-        drop(shown);
+    /// A place for a client that has all entries up to `after`; `None` if there are newer ones. `behind` is told when
+    /// the client must go on by itself.
+    pub(super) fn take(
+        live: &Arc<Live>,
+        after: Seq,
+        writer: &Arc<OwnedWriteHalf>,
+        behind: &Arc<Notify>,
+    ) -> Option<Self> {
+        let mut at_end = live.at_end();
+        let has_all = after == live.last();
+        let id = has_all.then(|| at_end.enter(after, writer, behind));
+        drop(at_end);
         let live = Arc::clone(live);
         id.map(|id| Self { live, id })
     }
 
     /// Stops direct writing to the client.
     pub(super) fn leave(self) -> Option<Left> {
-        self.live.shown().at_end.leave(self.id)
+        self.live.at_end().leave(self.id)
     }
 }
 
 impl Drop for Standing {
     fn drop(&mut self) {
-        self.live.shown().at_end.leave(self.id);
+        self.live.at_end().leave(self.id);
     }
 }
 
@@ -119,9 +124,10 @@ impl Live {
                 notices: VecDeque::new(),
                 notices_ever: 0,
                 closing: false,
-                at_end: AtEnd::default(),
             }),
             end: Arc::new(DurableEnd::new(state_dir, last)),
+            at_end: Mutex::default(),
+            told: watch::Sender::new(()),
             moving: watch::Sender::new(Arc::new([])),
         }
     }
@@ -131,26 +137,45 @@ impl Live {
         self.shown.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Wakes everyone, because what is shown depends on the time.
-    pub fn wake_all(&self) {
-        self.end.wake();
+    /// The same holds of those that are written to directly.
+    fn at_end(&self) -> MutexGuard<'_, AtEnd> {
+        self.at_end.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Adds durable lines. A client that has all lines before them is sent them; others are woken.
+    /// Wakes everyone, for something that is not a line, or because what is shown depends on the time.
+    pub fn wake_all(&self) {
+        self.end.wake();
+        self.told.send_replace(());
+    }
+
+    /// What is told to everyone and is not a line, whenever there is something.
+    pub(super) fn told(&self) -> watch::Receiver<()> {
+        self.told.subscribe()
+    }
+
+    /// Adds durable lines. A client of the feed that has all lines before them is sent them. [`Live::wake_followers`]
+    /// must be called afterwards for all others.
     pub fn publish(&self, lines: &[DurableLine]) {
+        let Some(last) = lines.last() else {
+            return;
+        };
+        // Held until all are served, so that who takes a place has every line before the next ones.
+        let mut at_end = self.at_end();
         {
             let mut shown = self.shown();
-            if let Some(last) = lines.last() {
-                let texts = lines.iter().map(|line| &*line.line);
-                shown.at_end.write(texts, last.seq);
-            }
             for line in lines {
                 shown.state.apply(&line.stamped);
                 shown.last_at = Some(line.stamped.at);
             }
             self.end.add(lines); // Done under the lock, because the state belongs to the last entry.
         }
-        self.wake_all();
+        at_end.write(lines.iter().map(|line| &*line.line), last.seq);
+    }
+
+    /// Wakes everyone who reads lines. To be called on the thread of clients: from another one each of them costs a
+    /// system call.
+    pub fn wake_followers(&self) {
+        self.end.wake();
     }
 
     /// Sets the configuration now in force.

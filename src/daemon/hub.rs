@@ -250,6 +250,7 @@ impl Hub {
                 segment_full,
                 ..
             }) => {
+                self.live.wake_followers();
                 if let Some(last) = lines.last() {
                     self.durable = last.seq;
                     self.on_their_way.durable(last.seq);

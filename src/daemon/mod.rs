@@ -313,7 +313,8 @@ fn take_up(
     // that makes new entries.
     let everyone = Arc::clone(&live);
     let journal = journal::spawn(opened.writer, move |announcement| {
-        // Published here and not in the loop, which saves waking a thread before clients know.
+        // Published here and not in the loop, which saves waking a thread before clients of the feed know. The loop wakes
+        // everyone else.
         if let Announcement::Durable { lines, took, .. } = &announcement {
             everyone.publish(lines);
             meter.synced(*took);
