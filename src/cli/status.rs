@@ -122,7 +122,13 @@ fn sinks(out: &mut dyn Write, form: &EntryStyle, sinks: &[SinkStatus]) -> std::i
             behind => format!("{behind} entries behind"),
         };
         let Some(failing) = &sink.failing else {
-            writeln!(out, "  {name} ({kind}): entry {after}, {behind}")?;
+            // Entries since the last time stamp are no fault: the next one covers them.
+            let so_far = match (kind.as_str(), after, sink.behind) {
+                ("timestamp", 0, _) => "no time stamp yet".to_owned(),
+                ("timestamp", _, since) => format!("stamped up to entry {after}, {since} since"),
+                _ => format!("entry {after}, {behind}"),
+            };
+            writeln!(out, "  {name} ({kind}): {so_far}")?;
             continue;
         };
         let error = safe(&failing.error);

@@ -3,7 +3,8 @@
 //! In: a configuration without errors. Out: sentences about what will not work, or is open to other users.
 
 use super::Failure;
-use crate::config::{Config, SinkSettings};
+use crate::config::{AuthorityConfig, Config, SinkSettings};
+use crate::timestamp::certificates;
 use std::fs::Metadata;
 use std::os::unix::fs::{MetadataExt, PermissionsExt};
 use std::path::{Path, PathBuf};
@@ -25,10 +26,24 @@ pub(super) fn warnings(config: &Config) -> Vec<String> {
         ));
     }
     for sink in &config.sinks {
-        if let SinkSettings::Mqtt(mqtt) = &sink.settings
-            && let Some(file) = &mqtt.password_file
-        {
-            found.extend(password(&sink.name, file));
+        match &sink.settings {
+            SinkSettings::Mqtt(mqtt) => {
+                let file = mqtt.password_file.as_deref();
+                found.extend(file.and_then(|file| password(&sink.name, file)));
+            }
+            SinkSettings::Timestamp(asks) => {
+                let AuthorityConfig {
+                    ca_file,
+                    certificate,
+                    ..
+                } = &asks.authority;
+                let files = [("authority", certificate), ("ca_file", ca_file)];
+                for (key, file) in files {
+                    let wrong = file.as_deref().and_then(|file| certificates(file).err());
+                    found.extend(wrong.map(|wrong| format!("sink {}: {key}: {wrong}", sink.name)));
+                }
+            }
+            SinkSettings::Parquet(_) => {}
         }
     }
     found

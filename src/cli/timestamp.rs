@@ -3,17 +3,17 @@
 
 use super::query::lines;
 use super::{Context, Exit, Failure};
-use crate::config::DaemonConfig;
+use crate::config::{AuthorityConfig, Config, DaemonConfig, SinkSettings, WebAddress};
 use crate::durable::{Access, failed, put};
 use crate::entry::Seq;
 use crate::entry::line::Digest;
-use crate::timestamp::{Answer, Authority, NotAStamp, NotVouched, ask, file, keep, request};
+use crate::timestamp::{
+    Answer, Authority, NotAStamp, NotObtained, Stamp, certificates, file, keep, obtain, request,
+};
 use serde_json::json;
 use std::io::Write;
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
-
-const ANOTHER: &str = "ask again, or another authority";
 
 /// Have an authority outside confirm when the journal existed
 ///
@@ -22,16 +22,22 @@ const ANOTHER: &str = "ask again, or another authority";
 /// all entries up to there: whoever writes the journal again later, with every key of the bench, cannot write that.
 /// `tallyjaw verify --authority FILE` checks the answers.
 ///
+/// Without a URL the authority of the [[sink]] of the kind "timestamp" is asked, whose daemon asks it each day by itself.
+///
 /// Without a network: --out writes the request into a file, for any program that speaks to an authority, and --answer
 /// takes what came back.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw timestamp tsa.example/tsa           send the request, keep the answer\n  tallyjaw timestamp -o last.tsq               a bench without a network\n  curl -H 'Content-Type: application/timestamp-query' \\\n    --data-binary @last.tsq https://tsa.example/tsa -o last.tsr\n  tallyjaw timestamp --answer last.tsr\n  tallyjaw verify --authority tsa-ca.pem\n\nExit codes: 0 kept; 2 the answer is no time stamp of an entry, no configuration or no entry; 4 no answer, or a file cannot be read or written."
+    after_help = "Examples:\n  tallyjaw timestamp https://tsa.example/tsa --authority tsa-ca.pem\n                                               send the request, check and keep the answer\n  tallyjaw timestamp                           ask the authority of the [[sink]]\n  tallyjaw timestamp -o last.tsq               a bench without a network\n  curl -H 'Content-Type: application/timestamp-query' \\\n    --data-binary @last.tsq https://tsa.example/tsa -o last.tsr\n  tallyjaw timestamp --answer last.tsr\n  tallyjaw verify --authority tsa-ca.pem\n\nExit codes: 0 kept; 2 the answer is no time stamp of an entry, no address, no configuration or no entry; 4 no answer, or a file cannot be read or written."
 )]
 pub(super) struct Timestamp {
-    /// The authority's address: HOST[:PORT]/PATH, by plain HTTP, since the answer is signed
-    #[arg(value_name = "URL", required_unless_present_any = ["out", "answer"])]
+    /// The authority's address, with https or http; without either it is plain HTTP, since the answer is signed
+    /// [default: that of the sink of the kind "timestamp"]
+    #[arg(value_name = "URL")]
     url: Option<String>,
+    /// The sink whose authority is asked, if several are configured
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["url", "out", "answer"])]
+    sink: Option<String>,
     /// Write the request into this file instead
     #[arg(short, long, value_name = "FILE", conflicts_with_all = ["url", "answer"])]
     out: Option<PathBuf>,
@@ -41,27 +47,32 @@ pub(super) struct Timestamp {
     /// The authority's certificate in PEM: an answer that it does not vouch for is not kept
     #[arg(long, value_name = "FILE", conflicts_with = "out")]
     authority: Option<PathBuf>,
+    /// The certificates in PEM that the server of an https address is checked against [default: the system's]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["out", "answer"])]
+    ca_file: Option<PathBuf>,
 }
 
 impl Timestamp {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-        let daemon = context.load()?.1.daemon;
-        let authority = self.authority.as_deref().map(authority).transpose()?;
+        let config = context.load()?.1;
+        let daemon = &config.daemon;
         if let Some(path) = &self.answer {
-            let bytes = read(path)?;
+            let authority = self.authority.as_deref().map(authority).transpose()?;
+            let bytes = file(path).map_err(|error| not_obtained(&error.into()))?;
             let answer = Answer::read(&bytes).map_err(|error| no_stamp(&error))?;
-            let (seq, digest) = line_of(&daemon, &answer)?;
-            return kept(
-                context,
-                out,
-                &daemon,
-                (&bytes, seq, digest, None),
-                authority.as_ref(),
-            );
+            let (seq, digest) = line_of(daemon, &answer)?;
+            if let Some(authority) = &authority {
+                let vouched = authority.vouches_for(&answer);
+                vouched.map_err(|error| not_obtained(&NotObtained::NotVouched(error)))?;
+            }
+            let of = (seq, digest, authority.is_some());
+            return kept(context, out, daemon, (bytes, &answer), of);
         }
-        let (seq, digest) = last_line(&daemon)?;
+        let (seq, digest) = last_line(daemon)?;
         if let Some(path) = &self.out {
-            let request = encoded(digest, None)?;
+            let request = request(digest, None);
+            let request = request
+                .map_err(|error| Failure::io(format!("no request could be made: {error}")))?;
             put(path, &request, true, Access::Usual)
                 .map_err(failed("write", path))
                 .map_err(|failed| Failure::io(failed.to_string()))?;
@@ -72,51 +83,86 @@ impl Timestamp {
             )?;
             return Ok(Exit::Yes);
         }
-        let url = self.url.unwrap_or_default();
-        let nonce = nonce()?;
-        let request = encoded(digest, Some(nonce))?;
+        let whom = self.whom(&config)?;
         let runtime = tokio::runtime::Builder::new_current_thread()
             .enable_all()
             .build()?;
-        let bytes = runtime.block_on(ask(&url, request)).map_err(|error| {
-            Failure::io(error.to_string()).with_remedy(
-                "check the address; for https, or from a bench without a network, see --out",
-            )
-        })?;
-        kept(
-            context,
-            out,
-            &daemon,
-            (&bytes, seq, digest, Some(nonce)),
-            authority.as_ref(),
-        )
+        let obtained = runtime.block_on(obtain(&whom, digest));
+        // A lookup of a name may still be waiting.
+        runtime.shutdown_background();
+        let obtained = obtained.map_err(|error| not_obtained(&error))?;
+        let of = (seq, digest, whom.certificate.is_some());
+        let answer = (obtained.bytes, &obtained.answer);
+        kept(context, out, daemon, answer, of)
+    }
+
+    /// Whom to ask: by the arguments, else by the configuration.
+    fn whom(self, config: &Config) -> Result<AuthorityConfig, Failure> {
+        let mut whom = match &self.url {
+            Some(url) => AuthorityConfig {
+                address: address(url)?,
+                ca_file: None,
+                certificate: None,
+            },
+            None => of_sink(config, self.sink.as_deref())?,
+        };
+        whom.ca_file = self.ca_file.or(whom.ca_file);
+        whom.certificate = self.authority.or(whom.certificate);
+        if let (false, Some(path)) = (whom.address.tls, &whom.ca_file) {
+            let (path, address) = (path.display(), &whom.address);
+            let text = format!("{path} is for https, but {address} is not encrypted");
+            return Err(Failure::usage(text).with_remedy(
+                "write https:// before the address; what the answer is checked against is --authority",
+            ));
+        }
+        Ok(whom)
+    }
+}
+
+/// An address; without a scheme by plain HTTP.
+fn address(text: &str) -> Result<WebAddress, Failure> {
+    let whole = if text.contains("://") {
+        text.to_owned()
+    } else {
+        format!("http://{text}")
+    };
+    WebAddress::parse(&whole).ok_or_else(|| {
+        Failure::usage(format!(
+            "got the address {text:?}, want https://HOST/PATH, or the same with http"
+        ))
+        .with_remedy("write it as the authority publishes it")
+    })
+}
+
+/// The authority of a sink: of this name, or the only one.
+fn of_sink(config: &Config, name: Option<&str>) -> Result<AuthorityConfig, Failure> {
+    let sinks = config.sinks.iter().filter_map(|sink| match &sink.settings {
+        SinkSettings::Timestamp(asks) => Some((sink.name.as_str(), &asks.authority)),
+        SinkSettings::Parquet(_) | SinkSettings::Mqtt(_) => None,
+    });
+    let sinks: Vec<_> = sinks
+        .filter(|(known, _)| name.is_none_or(|name| name == *known))
+        .collect();
+    match (sinks.as_slice(), name) {
+        ([(_, authority)], _) => Ok((*authority).clone()),
+        ([], None) => Err(Failure::usage("no authority is named").with_remedy(
+            "tallyjaw timestamp URL, or a [[sink]] of kind = \"timestamp\" in the configuration",
+        )),
+        ([], Some(name)) => Err(Failure::usage(format!(
+            "there is no [[sink]] {name:?} of kind = \"timestamp\""
+        ))
+        .with_remedy("name one that the configuration has")),
+        (several, _) => {
+            let names: Vec<&str> = several.iter().map(|(name, _)| *name).collect();
+            Err(Failure::usage("several sinks ask for time stamps")
+                .with_remedy(format!("name one with --sink: {}", names.join(", "))))
+        }
     }
 }
 
 /// The certificates of a file.
 pub(super) fn authority(path: &Path) -> Result<Authority, Failure> {
-    Authority::of_pem(&read(path)?).map_err(|error| {
-        Failure::usage(format!("{}: {error}", path.display()))
-            .with_remedy("name the file in which the authority publishes its certificate")
-    })
-}
-
-fn encoded(digest: Digest, nonce: Option<u64>) -> Result<Vec<u8>, Failure> {
-    request(digest, nonce)
-        .map_err(|error| Failure::io(format!("no request could be made: {error}")))
-}
-
-fn nonce() -> Result<u64, Failure> {
-    let mut bytes = [0; 8];
-    rustix::rand::getrandom(&mut bytes, rustix::rand::GetRandomFlags::empty())
-        .map_err(|error| Failure::io(format!("the system gives no random number: {error}")))?;
-    Ok(u64::from_be_bytes(bytes))
-}
-
-fn read(path: &Path) -> Result<Vec<u8>, Failure> {
-    file(path).map_err(|failed| {
-        Failure::io(failed.to_string()).with_remedy("name a file that is there and may be read")
-    })
+    certificates(path).map_err(|error| not_obtained(&error))
 }
 
 /// The last durable line, and its digest.
@@ -146,38 +192,34 @@ fn line_of(daemon: &DaemonConfig, answer: &Answer) -> Result<(Seq, Digest), Fail
     })
 }
 
-/// Keeps an answer that is what it should be.
+/// Keeps an answer that was checked, and says so.
 fn kept(
     context: &Context,
     out: &mut dyn Write,
     daemon: &DaemonConfig,
-    (bytes, seq, digest, nonce): (&[u8], Seq, Digest, Option<u64>),
-    authority: Option<&Authority>,
+    (bytes, answer): (Vec<u8>, &Answer),
+    (seq, digest, authority_checked): (Seq, Digest, bool),
 ) -> Result<Exit, Failure> {
-    let answer = Answer::read(bytes).map_err(|error| no_stamp(&error))?;
-    answer
-        .is_of(digest, nonce)
-        .map_err(|error| no_stamp(&error))?;
-    if let Some(authority) = authority {
-        authority
-            .vouches_for(&answer)
-            .map_err(|error| not_vouched(&error))?;
-    }
-    let path =
-        keep(&daemon.state_dir, seq, bytes).map_err(|error| Failure::io(error.to_string()))?;
+    let stamp = Stamp {
+        seq,
+        sink: None,
+        bytes,
+    };
+    let path = keep(&daemon.state_dir, &stamp).map_err(|error| Failure::io(error.to_string()))?;
+    let at = answer.at;
     if context.json {
         let object = json!({
-            "seq": seq.0, "digest": digest.to_string(), "at": answer.at.to_string(),
-            "file": path, "authority_checked": authority.is_some(),
+            "seq": seq.0, "digest": digest.to_string(), "at": at.to_string(),
+            "file": path, "authority_checked": authority_checked,
         });
         writeln!(out, "{object}")?;
         return Ok(Exit::Yes);
     }
-    let checked = match authority {
-        Some(_) => "the given authority signed it",
-        None => "who signed it was not checked: give the certificate with --authority",
+    let checked = if authority_checked {
+        "the given authority signed it"
+    } else {
+        "who signed it was not checked: give the certificate with --authority"
     };
-    let at = answer.at;
     writeln!(
         out,
         "entry {seq} and all before it: time stamp of {at}, kept as {}; {checked}",
@@ -187,9 +229,19 @@ fn kept(
 }
 
 fn no_stamp(error: &NotAStamp) -> Failure {
-    Failure::usage(error.to_string()).with_remedy(ANOTHER)
+    Failure::usage(error.to_string()).with_remedy("ask again, or another authority")
 }
 
-fn not_vouched(error: &NotVouched) -> Failure {
-    Failure::usage(format!("the time stamp is not kept: {error}")).with_remedy(ANOTHER)
+/// 4 where the authority does not answer or a file cannot be read, 2 where the answer or the file is not what it should be.
+fn not_obtained(error: &NotObtained) -> Failure {
+    let text = error.to_string();
+    let failure = match error {
+        NotObtained::Unreachable(_) | NotObtained::File(_) | NotObtained::Request(_) => {
+            Failure::io(text)
+        }
+        NotObtained::NoStamp(_) | NotObtained::NotVouched(_) | NotObtained::Certificate { .. } => {
+            Failure::usage(text)
+        }
+    };
+    failure.with_remedy(error.remedy())
 }

@@ -34,6 +34,7 @@ mod shop;
 mod signal;
 mod sink;
 mod table;
+mod timestamp;
 mod tool;
 mod value;
 
@@ -46,6 +47,7 @@ pub use main_file::{MainFile, main_file};
 pub use mqtt::MqttConfig;
 pub use page::is_public;
 pub use sink::{DataSetConfig, SinkConfig, SinkSettings};
+pub use timestamp::{AuthorityConfig, TimestampConfig, WebAddress};
 pub use value::is_name;
 
 use crate::letterhead::{Letterhead, Logo};

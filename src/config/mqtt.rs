@@ -100,9 +100,15 @@ fn address(text: &str) -> Option<(String, u16, bool)> {
         _ => return None,
     };
     let rest = rest.strip_suffix('/').unwrap_or(rest);
-    let (host, port) = match rest.rsplit_once(':') {
+    let (host, port) = host_and_port(rest, port)?;
+    Some((host, port, tls))
+}
+
+/// Reads `HOST` or `HOST:PORT`; an IPv6 address stands in brackets.
+pub(super) fn host_and_port(text: &str, usual: u16) -> Option<(String, u16)> {
+    let (host, port) = match text.rsplit_once(':') {
         Some((host, digits)) if !digits.contains(']') => (host, digits.parse().ok()?),
-        Some(_) | None => (rest, port),
+        Some(_) | None => (text, usual),
     };
     let in_brackets = host.starts_with('[') && host.ends_with(']');
     let plain = |byte: u8| {
@@ -111,7 +117,7 @@ fn address(text: &str) -> Option<(String, u16, bool)> {
             || (in_brackets && b"[:]".contains(&byte))
     };
     let is_host = !host.is_empty() && host.bytes().all(plain);
-    (is_host && port > 0).then(|| (host.to_owned(), port, tls))
+    (is_host && port > 0).then(|| (host.to_owned(), port))
 }
 
 /// Reads the first levels of every topic, separated by `/`. None may be empty or a wildcard.

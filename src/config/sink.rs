@@ -3,6 +3,7 @@
 use super::faults::{At, Faults};
 use super::mqtt::{self, MqttConfig};
 use super::table::Table;
+use super::timestamp::{self, TimestampConfig};
 use super::value::unique;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -29,6 +30,8 @@ pub enum SinkSettings {
     Parquet(DataSetConfig),
     /// Publish every entry to an MQTT 5 broker.
     Mqtt(MqttConfig),
+    /// Have an authority outside confirm when the newest entry existed.
+    Timestamp(TimestampConfig),
 }
 
 /// Settings of a data set of Parquet files.
@@ -45,11 +48,13 @@ pub struct DataSetConfig {
 enum SettingsKind {
     Parquet,
     Mqtt,
+    Timestamp,
 }
 
-const KINDS: [(&str, SettingsKind); 2] = [
+const KINDS: [(&str, SettingsKind); 3] = [
     ("parquet", SettingsKind::Parquet),
     ("mqtt", SettingsKind::Mqtt),
+    ("timestamp", SettingsKind::Timestamp),
 ];
 /// Every key of a data set except `name` and `kind`.
 const PARQUET_KEYS: [&str; 2] = ["folder", "every"];
@@ -68,7 +73,7 @@ pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Ve
 fn sink(table: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Option<At<SinkConfig>> {
     let name = table.required_name(faults, "name", "\"lake\"");
     if !table.has("kind") {
-        table.missing(faults, "kind", "\"parquet\" or \"mqtt\"");
+        table.missing(faults, "kind", "\"parquet\", \"mqtt\" or \"timestamp\"");
     }
     let names = KINDS.map(|(name, _)| name);
     let kind = table.one_of(faults, "kind", &names, |name| {
@@ -78,9 +83,13 @@ fn sink(table: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Option<At<Si
     let settings = match kind.map(|kind| kind.value) {
         Some(SettingsKind::Parquet) => parquet(table, faults, base),
         Some(SettingsKind::Mqtt) => mqtt::read(table, faults, base).map(SinkSettings::Mqtt),
+        Some(SettingsKind::Timestamp) => {
+            timestamp::read(table, faults, base).map(SinkSettings::Timestamp)
+        }
         None => {
             // The kind is unknown, so the keys of all kinds are accepted: one mistake gives one error.
-            for key in PARQUET_KEYS.into_iter().chain(mqtt::KEYS) {
+            let keys = PARQUET_KEYS.into_iter().chain(mqtt::KEYS);
+            for key in keys.chain(timestamp::KEYS) {
                 table.taken(key);
             }
             None

@@ -141,10 +141,13 @@ impl Table<'_> {
         let duration = duration(&text.value).filter(|duration| *duration <= most);
         if duration.is_none() {
             let got = format!("{key} is {}", quoted(&text.value));
-            let want = format!(
-                "want a time such as \"150 ms\", at most {} s",
-                most.as_secs()
-            );
+            let (example, most) = match most.as_secs() {
+                hours if hours > 3600 && hours % 3600 == 0 => {
+                    ("30 min", format!("{} h", hours / 3600))
+                }
+                seconds => ("150 ms", format!("{seconds} s")),
+            };
+            let want = format!("want a time such as \"{example}\", at most {most}");
             faults.add(&text.place, Fault::new(got, want));
         }
         duration
@@ -170,7 +173,7 @@ pub(super) fn too_large(key: &str, quantity: Quantity) -> Option<Fault> {
     })
 }
 
-/// `150 ms`, `2 s`, `30 min`.
+/// `150 ms`, `2 s`, `30 min`, `24 h`.
 fn duration(text: &str) -> Option<Duration> {
     let digits = text.trim_end_matches(|c: char| c.is_ascii_alphabetic());
     let unit = text.strip_prefix(digits)?;
@@ -179,6 +182,7 @@ fn duration(text: &str) -> Option<Duration> {
         "ms" => Some(Duration::from_millis(number)),
         "s" => Some(Duration::from_secs(number)),
         "min" => number.checked_mul(60).map(Duration::from_secs),
+        "h" => number.checked_mul(60 * 60).map(Duration::from_secs),
         _ => None,
     }
 }
@@ -248,13 +252,15 @@ mod tests {
         assert_eq!(duration("150 ms"), Some(Duration::from_millis(150)));
         assert_eq!(duration("2s"), Some(Duration::from_secs(2)));
         assert_eq!(duration("30 min"), Some(Duration::from_secs(1800)));
+        assert_eq!(duration("24 h"), Some(Duration::from_secs(86_400)));
         for text in [
             "150",
             "ms",
             "1.5 s",
             "-1 s",
-            "1 h",
+            "1 d",
             "18446744073709551615 min",
+            "18446744073709551615 h",
         ] {
             assert_eq!(duration(text), None, "{text}");
         }

@@ -370,6 +370,19 @@ fn start_sinks(
                 let tell = Arc::clone(&tell);
                 tokio::spawn(sink::mqtt::run(name, broker, source, follow, stopped, tell))
             }
+            SinkSettings::Timestamp(config) => {
+                let clock = Clock::start();
+                let asking = sink::timestamp::Asking {
+                    name: name.clone(),
+                    config: config.clone(),
+                    state_dir: state_dir.clone(),
+                    journal: journal.to_owned(),
+                    now: Box::new(move || clock.now()),
+                };
+                let follow = live.follow(live.last());
+                let tell = Arc::clone(&tell);
+                tokio::spawn(sink::timestamp::run(asking, follow, stopped.clone(), tell))
+            }
         });
     }
     if !announce.is_empty() {

@@ -207,9 +207,9 @@ pub struct TabletMessage {
 pub struct SinkStatus {
     /// Its name.
     pub sink: String,
-    /// Its kind: `log`, `mqtt` or `parquet`.
+    /// Its kind: `log`, `mqtt`, `parquet` or `timestamp`.
     pub kind: String,
-    /// Number of the last entry that the sink has delivered; 0 before the first.
+    /// Number of the last entry that the sink has delivered, or that a time stamp covers; 0 before the first.
     pub after: u64,
     /// Number of durable entries that the sink has not delivered yet.
     pub behind: u64,

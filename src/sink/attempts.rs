@@ -13,7 +13,7 @@ use std::fmt;
 use std::sync::Arc;
 use std::time::Duration;
 
-/// The shortest and the longest pause. Each is twice the one before.
+/// The shortest and the usual longest pause. Each is twice the one before.
 const PAUSES: (Duration, Duration) = (Duration::from_millis(500), Duration::from_secs(30));
 
 /// Called whenever the status of a sink has changed.
@@ -23,6 +23,7 @@ pub(crate) type Tell = Arc<dyn Fn(SinkStatus) + Send + Sync>;
 pub(crate) struct Attempts {
     status: SinkStatus,
     pause: Duration,
+    longest: Duration,
     /// Causes of this failure that were logged.
     logged: Vec<String>,
     tell: Tell,
@@ -48,9 +49,16 @@ impl Attempts {
         Self {
             status,
             pause: PAUSES.0,
+            longest: PAUSES.1,
             logged: Vec::new(),
             tell,
         }
+    }
+
+    /// With another longest pause.
+    pub(crate) fn pausing_at_most(mut self, longest: Duration) -> Self {
+        self.longest = longest;
+        self
     }
 
     /// Name of the sink.
@@ -116,7 +124,7 @@ impl Attempts {
         });
         (self.tell)(self.status.clone());
         let pause = self.pause;
-        self.pause = (2 * pause).min(PAUSES.1);
+        self.pause = (2 * pause).min(self.longest);
         pause
     }
 }

@@ -16,7 +16,7 @@ use std::path::{Path, PathBuf};
 const LARGEST: u64 = 4096;
 
 /// The cursor of a sink.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(crate) struct SinkCursor {
     path: PathBuf,
     journal: String,

@@ -10,6 +10,7 @@ pub(crate) mod cursor;
 pub(crate) mod data_set;
 pub(crate) mod log;
 pub(crate) mod mqtt;
+pub(crate) mod timestamp;
 
 use crate::config::DataSetConfig;
 use crate::durable::{Failed, failed, make_folder};
@@ -31,8 +32,8 @@ pub(crate) struct SinkKind {
     pub open: fn(&SinkContext) -> Result<Box<dyn Sink>, SinkError>,
 }
 
-/// The data set if it is configured, otherwise the verdict log, which always exists. Brokers are handled in [`mqtt`],
-/// because they wait for answers.
+/// The data set if it is configured, otherwise the verdict log, which always exists. Brokers are handled in [`mqtt`] and
+/// authorities in [`timestamp`], because they wait for answers.
 pub(crate) fn kind(data_set: Option<&DataSetConfig>) -> &'static SinkKind {
     match data_set {
         None => &log::VERDICT_LOG,

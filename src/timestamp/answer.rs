@@ -75,6 +75,7 @@ fn number(number: u64) -> Result<Int, der::Error> {
 }
 
 /// An answer with a time stamp. Whether an authority vouches for it is checked with [`super::Authority`].
+#[derive(Debug)]
 pub(crate) struct Answer {
     /// The time that the authority gives.
     pub(crate) at: WallMicros,

@@ -56,6 +56,12 @@ impl Authority {
         Ok(Self(found))
     }
 
+    /// These and the certificates of others.
+    pub(crate) fn and(mut self, others: Self) -> Self {
+        self.0.extend(others.0);
+        self
+    }
+
     /// Whether the authority, or one that it vouches for, signed this time stamp. The certificate must have been valid at
     /// the time that it says.
     pub(crate) fn vouches_for(&self, answer: &Answer) -> Result<(), NotVouched> {

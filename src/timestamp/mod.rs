@@ -10,15 +10,18 @@
 
 #![expect(
     clippy::disallowed_methods,
-    reason = "edge: answers on disk and over HTTP"
+    reason = "edge: answers on disk and over the network"
 )]
 
 mod answer;
 mod authority;
+mod obtain;
 mod store;
+mod tls;
 mod transport;
 
 pub(crate) use answer::{Answer, NotAStamp, request};
-pub(crate) use authority::{Authority, NotVouched};
-pub(crate) use store::{Stamps, file, keep};
-pub(crate) use transport::ask;
+pub(crate) use authority::Authority;
+pub(crate) use obtain::{NotObtained, certificates, obtain};
+pub(crate) use store::{Stamp, file, keep, kept, kept_by};
+pub(crate) use transport::reach;

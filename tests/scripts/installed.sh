@@ -45,8 +45,8 @@ on test -s /usr/share/bash-completion/completions/tallyjaw || die 'no completion
 verified=$(on systemd-analyze verify /usr/lib/systemd/system/tallyjaw.service 2>&1 | grep -v 'man ' || true)
 [ -z "$verified" ] || die "the unit: $verified"
 on systemd-analyze security --offline=true /usr/lib/systemd/system/tallyjaw.service | tail -n 1
-# The same with the loopback opened for the bench page, and with private networks for tablets.
-for opened in page tablet; do
+# The same with the loopback opened for the bench page, with private networks for tablets, and for time stamps.
+for opened in page tablet timestamp; do
     on install -D -m 644 "/usr/share/doc/tallyjaw/examples/$opened.conf" "/etc/systemd/system/tallyjaw.service.d/$opened.conf"
     verified=$(on systemd-analyze verify tallyjaw.service 2>&1 | grep -v 'man ' || true)
     [ -z "$verified" ] || die "the unit with $opened.conf: $verified"

@@ -3,12 +3,14 @@
 //! Every wait is for an event; the time limits are only there so that a failing test ends.
 
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::fs;
 use std::io::{BufRead, BufReader, Write};
 use std::os::unix::net::UnixStream;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Output, Stdio};
+use std::sync::Mutex;
 use std::time::{Duration, Instant};
 use tallyjaw::quantity::{Decimal, Unit};
 use tallyjaw::virtual_caliper::VirtualCaliper;
@@ -198,6 +200,28 @@ capture = "press"
             .press(Decimal::new(hundredths, 2), Unit::Millimetre)
             .unwrap();
     }
+}
+
+/// A library of tests/shims to preload, compiled once in a run. A linker exists wherever Rust builds.
+pub(crate) fn shim(name: &'static str) -> PathBuf {
+    static MADE: Mutex<BTreeMap<&str, PathBuf>> = Mutex::new(BTreeMap::new());
+    let mut made = MADE.lock().unwrap();
+    let of_it = made.entry(name).or_insert_with(|| {
+        let made = Path::new(env!("CARGO_TARGET_TMPDIR"))
+            .join(format!("{name}-{}.so", std::process::id()));
+        let compiled = Command::new("cc")
+            .args([
+                "-Wall", "-Wextra", "-Werror", "-O1", "-shared", "-fPIC", "-o",
+            ])
+            .arg(&made)
+            .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/shims/{name}.c")))
+            .arg("-ldl")
+            .output()
+            .unwrap();
+        assert!(compiled.status.success(), "{compiled:?}");
+        made
+    });
+    of_it.clone()
 }
 
 /// A running daemon; killed when dropped.

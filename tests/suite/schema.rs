@@ -357,6 +357,15 @@ fn every_shipped_configuration_is_as_the_schema_says_and_a_misspelled_key_is_not
     );
     assert!(!sink.is_valid(&json!({"name": "plant", "kind": "mqtt", "folder": "lake"})));
     assert!(!sink.is_valid(&json!({"name": "lake", "kind": "parquet"})));
+    let clock = json!({"name": "clock", "kind": "timestamp", "url": "https://tsa.example/tsa", "every": "24 h", "authority": "tsa-ca.pem", "ca_file": "ca.pem"});
+    assert_valid(&sink, &clock);
+    for (key, to) in [
+        ("url", None),
+        ("url", Some(json!("tsa.example/tsa"))),
+        ("topic", Some(json!("shop"))),
+    ] {
+        assert!(!sink.is_valid(&changed(&clock, key, to)), "{key}");
+    }
     assert!(!part(&whole, "plan").is_valid(&json!({"id": "a b"})));
     assert!(
         !part(&whole, "instrument")
@@ -419,7 +428,8 @@ fn the_schema_of_the_configuration_has_the_keys_and_names_that_its_readers_know_
         ("[[tool.nest]]", &["/$defs/nest/properties"]),
     ];
     let example = root().join("config/tallyjaw.toml");
-    let sink = "\n[[sink]]\nname = \"plant\"\nkind = \"mqtt\"\nbroker = \"mqtts://b.example\"\n";
+    let sink = "\n[[sink]]\nname = \"plant\"\nkind = \"mqtt\"\nbroker = \"mqtts://b.example\"\n\
+        [[sink]]\nname = \"clock\"\nkind = \"timestamp\"\nurl = \"https://tsa.example/\"\n";
     let configs = [
         with_ports(&root().join("config/demo/tallyjaw.toml")),
         with_more(&example, sink),

@@ -1,118 +1,30 @@
 //! Time stamps of RFC 3161, from an authority run by openssl: what is kept, what is refused, and what a journal that was
 //! written again cannot have.
 
+mod authority;
+mod sink;
+mod tls;
+
 use crate::harness::{Daemon, Shop};
+use authority::{Authority, Sent, Server, ok};
 use serde_json::{Value, json};
 use std::fs;
-use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::TcpListener;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, channel};
-use std::thread;
 use tallyjaw::entry::line::Digest;
-
-/// The folder of an authority: its certificate `ca.pem`, and what openssl needs to answer.
-struct Authority(tempfile::TempDir);
-
-const CONFIG: &str = "
-[req]
-distinguished_name = name
-prompt = no
-[name]
-CN = A Clock of the Test
-[ca]
-basicConstraints = critical, CA:true
-[usage]
-extendedKeyUsage = critical, timeStamping
-[tsa]
-default_tsa = clock
-[clock]
-serial = serial
-default_policy = 1.2.3.4.1
-digests = sha256
-signer_digest = sha256
-ess_cert_id_alg = sha256
-";
-
-impl Authority {
-    fn new() -> Self {
-        let authority = Self(tempfile::tempdir().unwrap());
-        fs::write(authority.path("tsa.cnf"), CONFIG).unwrap();
-        fs::write(authority.path("serial"), "01\n").unwrap();
-        let key = "-newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -config tsa.cnf";
-        authority.openssl(&format!(
-            "req -x509 {key} -days 3650 -extensions ca -keyout ca.key -out ca.pem"
-        ));
-        authority.openssl(&format!(
-            "req -new {key} -subj /CN=clock-1 -keyout tsa.key -out tsa.csr"
-        ));
-        authority.openssl("x509 -req -in tsa.csr -CA ca.pem -CAkey ca.key -days 3650 -extfile tsa.cnf -extensions usage -out tsa.pem");
-        authority
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.0.path().join(name)
-    }
-
-    fn openssl(&self, arguments: &str) {
-        let output = Command::new("openssl")
-            .args(arguments.split(' '))
-            .current_dir(self.0.path())
-            .output()
-            .unwrap();
-        let said = String::from_utf8_lossy(&output.stderr).into_owned();
-        assert!(output.status.success(), "openssl {arguments}: {said}");
-    }
-
-    /// Its answer to a request.
-    fn answer(&self, request: &[u8]) -> Vec<u8> {
-        fs::write(self.path("query.tsq"), request).unwrap();
-        self.openssl("ts -reply -config tsa.cnf -queryfile query.tsq -signer tsa.pem -inkey tsa.key -out answer.tsr");
-        fs::read(self.path("answer.tsr")).unwrap()
-    }
-}
 
 /// The bytes that a server sends back for the body of a request.
 type SendBack = Box<dyn FnOnce(&[u8]) -> Vec<u8> + Send>;
 
-/// A server that gives each request to `answer`, and what it sends back; its address, and the requests as they came.
-fn serve(answers: Vec<SendBack>) -> (String, Receiver<Vec<u8>>) {
-    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-    let url = format!("{}/tsa", listener.local_addr().unwrap());
-    let (came, requests) = channel();
-    thread::spawn(move || {
-        for answer in answers {
-            let (stream, _) = listener.accept().unwrap();
-            let mut reader = BufReader::new(stream.try_clone().unwrap());
-            let mut length = 0;
-            loop {
-                let mut line = String::new();
-                reader.read_line(&mut line).unwrap();
-                if line == "\r\n" {
-                    break;
-                }
-                if let Some(value) = line.to_lowercase().strip_prefix("content-length:") {
-                    length = value.trim().parse().unwrap();
-                }
-            }
-            let mut body = vec![0; length];
-            reader.read_exact(&mut body).unwrap();
-            let bytes = answer(&body);
-            let _ = came.send(body);
-            let _ = (&stream).write_all(&bytes);
-        }
-    });
-    (url, requests)
-}
-
-fn ok(body: &[u8]) -> Vec<u8> {
-    let head = format!(
-        "HTTP/1.1 200 OK\r\nContent-Type: application/timestamp-reply\r\nContent-Length: {}\r\n\r\n",
-        body.len()
-    );
-    [head.as_bytes(), body].concat()
+/// A server that gives each request to the next of `answers`, and sends what that makes.
+fn serve(answers: Vec<SendBack>) -> Server {
+    let mut answers = answers.into_iter();
+    Server::start(None, move |body| match answers.next() {
+        Some(answer) => Sent::Bytes(answer(body)),
+        None => Sent::Nothing,
+    })
 }
 
 /// A shop that has measured a piece.
@@ -175,16 +87,18 @@ fn an_authority_confirms_the_last_line_and_openssl_and_verify_check_it() {
     let folder = authority.0.path().to_owned();
     let authority = Arc::new(authority);
     let asked = Arc::clone(&authority);
-    let (url, requests) = serve(vec![Box::new(move |request| ok(&asked.answer(request)))]);
+    let server = serve(vec![Box::new(move |request| ok(&asked.answer(request)))]);
+    // Without a scheme it is plain HTTP.
+    let address = server.url.strip_prefix("http://").unwrap();
     let kept = said(
         &shop,
-        &["--json", "timestamp", &url, "--authority", text(&ca)],
+        &["--json", "timestamp", address, "--authority", text(&ca)],
         0,
     );
     let kept: Value = serde_json::from_str(&kept).unwrap();
     assert_eq!((&kept["seq"], &kept["digest"]), (&seq, &json!(digest)));
     assert!(
-        requests.recv().unwrap().len() < 100,
+        server.requests.recv().unwrap().len() < 100,
         "more than a digest left the bench"
     );
     let file = shop.path(&format!("state/timestamps/{seq}.tsr"));
@@ -303,7 +217,11 @@ fn what_is_no_answer_to_the_request_is_refused_with_the_reason_and_not_kept() {
         ),
         (Box::new(|_| ok(b"<html>")), "no answer of RFC 3161", 2),
         (Box::new(|_| ok(&[])), "no answer of RFC 3161", 2),
-        (Box::new(|_| ok(&[b'x'; 100_000])), "did not answer", 4),
+        (
+            Box::new(|_| ok(&[b'x'; 100_000])),
+            "with more than 65536 bytes",
+            4,
+        ),
         (
             Box::new(|_| b"HTTP/1.1 503 Not now\r\nContent-Length: 0\r\n\r\n".to_vec()),
             "status 503",
@@ -313,8 +231,8 @@ fn what_is_no_answer_to_the_request_is_refused_with_the_reason_and_not_kept() {
         (Box::new(|_| b"SSH-2.0-x\r\n".to_vec()), "did not answer", 4),
     ];
     for (answer, want, code) in wrong {
-        let (url, _requests) = serve(vec![answer]);
-        let found = said(&shop, &["timestamp", &url], code);
+        let server = serve(vec![answer]);
+        let found = said(&shop, &["timestamp", &server.url], code);
         assert!(found.contains(want), "{want}: {found}");
         assert!(found.contains("help: "), "{found}");
     }
@@ -324,8 +242,19 @@ fn what_is_no_answer_to_the_request_is_refused_with_the_reason_and_not_kept() {
         .unwrap();
     let found = said(&shop, &["timestamp", &format!("{closed}/")], 4);
     assert!(found.contains("cannot be reached"), "{found}");
-    let found = said(&shop, &["timestamp", "https://127.0.0.1/"], 4);
-    assert!(found.contains("want HOST/PATH"), "{found}");
+    for (arguments, want) in [
+        (&["ftp://127.0.0.1/"][..], "want https://HOST/PATH"),
+        (&[][..], "no authority is named"),
+        (&["--sink", "clock"][..], "there is no [[sink]] \"clock\""),
+        (
+            &["http://127.0.0.1/", "--ca-file", "sheet.toml"][..],
+            "is not encrypted",
+        ),
+    ] {
+        let arguments = [&["timestamp"], arguments].concat();
+        let found = said(&shop, &arguments, 2);
+        assert!(found.contains(want) && found.contains("help: "), "{found}");
+    }
     assert_eq!(stamps(&shop), Vec::<PathBuf>::new());
 }
 

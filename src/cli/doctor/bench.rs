@@ -1,6 +1,6 @@
 //! Examines the configuration, its ports, the sockets and the daemon.
 
-use super::{Finding, Is, tablets};
+use super::{Finding, Is, authorities, tablets};
 use crate::cli::columns::count;
 use crate::cli::{Context, client, ports, surroundings};
 use crate::clients::{self, Seen};
@@ -27,6 +27,7 @@ pub(super) fn configuration(context: &Context) -> (Vec<Finding>, Option<DaemonCo
             );
             findings.extend(instruments(&config, &adapters));
             findings.extend(tablets::look(&config));
+            findings.extend(authorities::look(&config));
             (findings, Some(config.daemon))
         }
         Err(failure) => {

@@ -3,6 +3,7 @@
 //! In: this machine, the configuration, the daemon. Out: a line for each examined item, with a remedy if it is not
 //! good. Nothing is changed, and no port is opened.
 
+mod authorities;
 mod bench;
 mod machine;
 mod tablets;
@@ -21,7 +22,7 @@ const HELP: Style = AnsiColor::Cyan.on_default();
 /// Look for what is wrong on this machine, and say what to do about it
 ///
 /// It looks at the configuration, ports and permissions, sockets and the daemon, versions, the clock and the disk. No
-/// port is opened and nothing is changed. A note is worth knowing and is not wrong; with --json each line is an object.
+/// port is opened and nothing is changed; an authority for time stamps is connected to and asked nothing. A note is worth knowing and is not wrong; with --json each line is an object.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  tallyjaw doctor\n  tallyjaw doctor --json\n\nExit codes: 0 nothing is wrong, 1 something is; what it is and what to do is printed."

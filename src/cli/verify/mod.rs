@@ -72,9 +72,9 @@ pub(super) struct Verify {
     /// A digest from an earlier `verify`, a report or `archive`: the journal must still have that line, or begin behind it
     #[arg(long, value_name = "SHA256", value_parser = digest, conflicts_with = "state_dir")]
     digest: Option<Digest>,
-    /// The certificate in PEM of an authority: are the time stamps of the journal signed by it?
+    /// The certificate in PEM of an authority: are the time stamps of the journal signed by it? Once for each authority
     #[arg(long, value_name = "FILE", conflicts_with_all = ["state_dir", "label"])]
-    authority: Option<PathBuf>,
+    authority: Vec<PathBuf>,
     /// A public key, or a file of allowed signers: whether the seals, or the signature of the file, are by a key in it
     #[arg(long, value_name = "FILE")]
     key: Option<PathBuf>,
@@ -139,11 +139,14 @@ impl Verify {
         if let Some(text) = &self.label {
             return label::verify(context, text, &state_dir, kept(None)?, out);
         }
-        let authority = self
-            .authority
-            .as_deref()
-            .map(timestamp::authority)
-            .transpose()?;
+        let mut authority: Option<Authority> = None;
+        for path in &self.authority {
+            let more = timestamp::authority(path)?;
+            authority = Some(match authority {
+                Some(known) => known.and(more),
+                None => more,
+            });
+        }
         let folder = Folder::verified(&state_dir, kept(self.digest)?, authority.as_ref())?;
         folder.write(context.json, &state_dir, out)?;
         Ok(folder.exit())

@@ -6,7 +6,7 @@ use crate::entry::Seq;
 use crate::entry::line::Digest;
 use crate::journal::{Finding, Report, StoredLine};
 use crate::quantity::WallMicros;
-use crate::timestamp::{Answer, Authority, Stamps};
+use crate::timestamp::{Answer, Authority, Stamp, kept};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::io::{self, Write};
@@ -15,20 +15,26 @@ use std::path::Path;
 /// The time stamps of a state folder.
 #[derive(Default)]
 pub(super) struct Stamped {
-    stamps: Stamps,
+    stamps: Vec<Stamp>,
+    /// Whether there are any.
+    are_there: bool,
     /// The digests of the lines that they are of.
-    lines: BTreeMap<Seq, Digest>,
-    /// The entries whose time stamp fits, with its time.
-    fit: BTreeMap<Seq, WallMicros>,
+    lines: BTreeMap<Seq, Option<Digest>>,
+    /// The time stamps that fit, with their times, by entry.
+    fit: Vec<(Stamp, WallMicros)>,
+    /// Number of time stamps of entries that are not here any more.
+    before_the_first: usize,
     authority_checked: bool,
 }
 
 impl Stamped {
     pub(super) fn read(state_dir: &Path) -> Result<Self, Failure> {
-        let stamps = Stamps::read(state_dir).map_err(|failed: Failed| {
+        let stamps = kept(state_dir).map_err(|failed: Failed| {
             Failure::io(failed.to_string()).with_remedy("check the permissions of the folder")
         })?;
         Ok(Self {
+            are_there: !stamps.is_empty(),
+            lines: stamps.iter().map(|stamp| (stamp.seq, None)).collect(),
             stamps,
             ..Self::default()
         })
@@ -36,42 +42,41 @@ impl Stamped {
 
     /// Takes the next line of the journal.
     pub(super) fn take(&mut self, line: StoredLine<'_>) {
-        if self.stamps.0.contains_key(&line.seq) {
-            self.lines.insert(line.seq, Digest::of(line.bytes));
+        if let Some(digest) = self.lines.get_mut(&line.seq) {
+            *digest = Some(Digest::of(line.bytes));
         }
     }
 
     /// Holds each time stamp against its line, and against an authority if one is given.
     pub(super) fn held_against(&mut self, authority: Option<&Authority>, report: &mut Report) {
         self.authority_checked = authority.is_some();
-        for (seq, bytes) in &self.stamps.0 {
-            match self.checked(*seq, bytes, authority) {
-                Ok(at) => {
-                    self.fit.insert(*seq, at);
-                }
+        for stamp in std::mem::take(&mut self.stamps) {
+            if report.first.is_some_and(|first| stamp.seq < first) {
+                self.before_the_first += 1;
+                continue;
+            }
+            match self.checked(&stamp, authority) {
+                Ok(at) => self.fit.push((stamp, at)),
                 Err(why) => report.findings.push(Finding {
-                    file: Stamps::name(*seq),
+                    file: stamp.name(),
                     line: 0,
-                    seq: Some(*seq),
+                    seq: Some(stamp.seq),
                     what: "a time stamp does not hold".to_owned(),
                     got: why,
-                    want: "a time stamp of this line by the authority".to_owned(),
+                    want:
+                        "a time stamp of this line by an authority that is given with --authority"
+                            .to_owned(),
                     accepted_in: None,
                 }),
             }
         }
     }
 
-    fn checked(
-        &self,
-        seq: Seq,
-        bytes: &[u8],
-        authority: Option<&Authority>,
-    ) -> Result<WallMicros, String> {
-        let answer = Answer::read(bytes).map_err(|error| error.to_string())?;
-        let line = self.lines.get(&seq);
+    fn checked(&self, stamp: &Stamp, authority: Option<&Authority>) -> Result<WallMicros, String> {
+        let answer = Answer::read(&stamp.bytes).map_err(|error| error.to_string())?;
+        let line = self.lines.get(&stamp.seq).copied().flatten();
         let line = line.ok_or("the journal has no such entry: it was cut, or written again")?;
-        answer.is_of(*line, None).map_err(|error| {
+        answer.is_of(line, None).map_err(|error| {
             format!("{error}: the line was changed, or the journal written again")
         })?;
         if let Some(authority) = authority {
@@ -84,7 +89,18 @@ impl Stamped {
 
     /// Says what the newest of them shows. It stands for the entries before only where the chain to them holds.
     pub(super) fn write(&self, out: &mut dyn Write, chain_holds: bool) -> io::Result<()> {
-        let Some((seq, at)) = self.fit.last_key_value() else {
+        match self.before_the_first {
+            0 => {}
+            1 => writeln!(
+                out,
+                "  stamped   1 time stamp of an entry before the first one here: not checked, keep it with the archive that has the entry"
+            )?,
+            more => writeln!(
+                out,
+                "  stamped   {more} time stamps of entries before the first one here: not checked, keep them with the archive that has the entries"
+            )?,
+        }
+        let Some((Stamp { seq, .. }, at)) = self.fit.last() else {
             return Ok(());
         };
         let number = self.fit.len();
@@ -104,14 +120,20 @@ impl Stamped {
     }
 
     pub(super) fn as_json(&self) -> Option<Value> {
-        if self.stamps.0.is_empty() {
+        if !self.are_there {
             return None;
         }
-        let fit = self.fit.iter();
-        let fit = fit.map(|(seq, at)| json!({"seq": seq.0, "at": at.to_string()}));
+        let fit = self.fit.iter().map(|(stamp, at)| {
+            let mut object = json!({"seq": stamp.seq.0, "at": at.to_string()});
+            if let (Some(object), Some(sink)) = (object.as_object_mut(), &stamp.sink) {
+                object.insert("sink".to_owned(), json!(sink));
+            }
+            object
+        });
         Some(json!({
             "authority_checked": self.authority_checked,
             "stamps": fit.collect::<Vec<_>>(),
+            "before_the_first": self.before_the_first,
         }))
     }
 }

@@ -152,8 +152,14 @@ export function showService(state, bench, station) {
     ];
     return make("section", { "data-instrument": one.instrument }, make("h3", {}, shape(drawn), `${one.instrument}: ${words}`), make("dl", {}, ...facts.filter(Boolean).flat()));
   }));
-  const sinks = (state.sinks ?? []).map((sink) => [make("dt", {}, `${sink.sink} (${sink.kind})`), make("dd", {}, sink.failing ? `${t("sink.failing", { since: clock(sink.failing.since), n: sink.behind })} ${says(sink.failing.error)}. ${capital(says(sink.failing.remedy))}` : t("sink.behind", { n: sink.behind }))]);
+  const sinks = (state.sinks ?? []).map((sink) => [make("dt", {}, `${sink.sink} (${sink.kind})`), make("dd", {}, sink.failing ? `${t("sink.failing", { since: clock(sink.failing.since), n: sink.behind })} ${says(sink.failing.error)}. ${capital(says(sink.failing.remedy))}` : soFar(sink))]);
   $("service-daemon").replaceChildren(...[row("service.version", state.version), row("service.journal", `${state.journal}, #${state.state.seq ?? 0}, ${named("health", state.journal_health)}`)].flat(), ...sinks.flat());
+}
+
+// Entries since the last time stamp are no fault: the next one covers them.
+function soFar({ kind, after, behind }) {
+  if (kind !== "timestamp") return t("sink.behind", { n: behind });
+  return after === 0 ? t("sink.unstamped") : t("sink.stamped", { after, n: behind });
 }
 
 export function showLanguages(choose) {

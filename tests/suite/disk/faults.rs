@@ -1,34 +1,13 @@
 //! A disk that fails under the real daemon: `tests/shims/disk_faults.c` is preloaded and answers its calls to write and
 //! sync.
 
-use crate::harness::{Daemon, Lines, PATIENCE, Shop};
+use crate::harness::{Daemon, Lines, PATIENCE, Shop, shim};
 use serde_json::{Value, json};
 use std::fs;
 use std::io::{BufRead as _, BufReader, Read as _};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::{Child, ChildStdout, Command, Stdio};
-use std::sync::OnceLock;
 use std::time::{Duration, Instant};
-
-/// The shim, compiled once in a run. A linker exists wherever Rust builds.
-fn shim() -> &'static Path {
-    static MADE: OnceLock<PathBuf> = OnceLock::new();
-    MADE.get_or_init(|| {
-        let made = Path::new(env!("CARGO_TARGET_TMPDIR"))
-            .join(format!("disk_faults-{}.so", std::process::id()));
-        let compiled = Command::new("cc")
-            .args([
-                "-Wall", "-Wextra", "-Werror", "-O1", "-shared", "-fPIC", "-o",
-            ])
-            .arg(&made)
-            .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/shims/disk_faults.c"))
-            .arg("-ldl")
-            .output()
-            .unwrap();
-        assert!(compiled.status.success(), "{compiled:?}");
-        made
-    })
-}
 
 /// A shop whose daemon writes to a disk that fails on command.
 pub(crate) struct Faulty(pub(crate) Shop);
@@ -42,7 +21,7 @@ impl Faulty {
     pub(crate) fn command(&self) -> Command {
         let mut command = self.0.tallyjaw(&["--json", "serve"]);
         command
-            .env("LD_PRELOAD", shim())
+            .env("LD_PRELOAD", shim("disk_faults"))
             .env("DISK_FAULT", self.word())
             .env("TALLYJAW_TEST_STALL_MILLIS", "3600000");
         command

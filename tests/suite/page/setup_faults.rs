@@ -3,39 +3,17 @@
 
 use super::http::shop_with;
 use super::setup::{Setup, sha256};
+use crate::harness::shim;
 use serde_json::{Value, json};
 use std::fs;
 use std::io::Write as _;
 use std::net::TcpStream;
-use std::path::{Path, PathBuf};
-use std::process::Command;
-use std::sync::OnceLock;
-
-/// The shim, made once a run.
-fn shim() -> &'static Path {
-    static MADE: OnceLock<PathBuf> = OnceLock::new();
-    MADE.get_or_init(|| {
-        let name = format!("setup_faults-{}.so", std::process::id());
-        let made = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
-        let compiled = Command::new("cc")
-            .args([
-                "-Wall", "-Wextra", "-Werror", "-O1", "-shared", "-fPIC", "-o",
-            ])
-            .arg(&made)
-            .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/shims/setup_faults.c"))
-            .arg("-ldl")
-            .output()
-            .unwrap();
-        assert!(compiled.status.success(), "{compiled:?}");
-        made
-    })
-}
 
 fn start() -> Setup {
     let shop = shop_with("edit = true");
     let mut command = shop.tallyjaw(&["--json", "serve"]);
     command
-        .env("LD_PRELOAD", shim())
+        .env("LD_PRELOAD", shim("setup_faults"))
         .env("SETUP_FAULT", shop.path("fault"));
     let daemon = shop.start_by(command);
     Setup::served(shop, daemon)

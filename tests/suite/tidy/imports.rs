@@ -100,7 +100,7 @@ pub(super) const ROWS: &[Row] = &[
             "quantity", "pictures", "report", "entry", "durable", "journal",
         ],
     ),
-    edge("timestamp", &["quantity", "entry", "durable"]),
+    edge("timestamp", &["quantity", "config", "entry", "durable"]),
     edge(
         "archive",
         &[
@@ -114,8 +114,17 @@ pub(super) const ROWS: &[Row] = &[
     edge(
         "sink",
         &[
-            "quantity", "spec", "entry", "message", "row", "config", "durable", "signing",
-            "journal", "export",
+            "quantity",
+            "spec",
+            "entry",
+            "message",
+            "row",
+            "config",
+            "durable",
+            "signing",
+            "journal",
+            "timestamp",
+            "export",
         ],
     ),
     edge(
