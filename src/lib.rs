@@ -27,6 +27,7 @@
 //! | [`serial`] | ports |
 //! | [`virtual_caliper`] | a pseudo-terminal that sends what a caliper would |
 //! | [`journal`] | entries on disk |
+//! | `index` | which lines of the journal a question needs |
 //! | `album` | the pictures on disk |
 //! | `timestamp` | what an authority outside says of a line's time |
 //! | `archive` | journal, pictures and configuration in one folder, to keep |
@@ -61,6 +62,7 @@ pub(crate) mod clients;
 pub mod daemon;
 pub(crate) mod durable;
 pub mod export;
+pub(crate) mod index;
 pub mod journal;
 pub mod page;
 pub mod serial;

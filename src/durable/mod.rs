@@ -57,6 +57,14 @@ pub(crate) fn put(path: &Path, bytes: &[u8], replaces: bool, access: Access) -> 
     file.commit()
 }
 
+/// Writes `bytes` as the complete file `path` without waiting for the disk, for a file that can be made again. After a
+/// power cut it may be empty or cut off: its reader must notice.
+pub(crate) fn put_derived(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let mut file = WholeFile::create(path, true, Access::Private)?;
+    file.write_all(bytes)?;
+    file.name_it()
+}
+
 /// Tries in `folder` what each entry needs: writes and syncs a file without a name.
 pub(crate) fn trial(folder: &Path) -> io::Result<()> {
     let folder = File::open(folder)?;
@@ -141,6 +149,12 @@ impl WholeFile {
     /// Makes the file durable and gives it its name.
     pub fn commit(mut self) -> io::Result<()> {
         self.file.sync_all()?; // fsync: what stands in it, before anybody can see it
+        self.name_it()?;
+        self.folder.sync_all() // fsync: its name
+    }
+
+    /// Gives the file its name; programs see it whole, and the disk may not have it yet.
+    fn name_it(&mut self) -> io::Result<()> {
         if self.hidden.is_none() && !self.replaces {
             self.link(&self.name)?;
         } else {
@@ -152,7 +166,7 @@ impl WholeFile {
             }
             self.rename()?;
         }
-        self.folder.sync_all() // fsync: its name
+        Ok(())
     }
 
     fn link(&self, name: &OsStr) -> io::Result<()> {

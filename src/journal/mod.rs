@@ -19,6 +19,7 @@ mod error;
 #[cfg(test)]
 mod failing;
 mod follow;
+mod identity;
 mod lines;
 mod lock;
 mod reader;
@@ -35,6 +36,7 @@ pub use block::{Block, StoredLine};
 pub use dir::{Dir, SegmentNumber};
 pub use error::{Damage, JournalError};
 pub use follow::{DurableEnd, Follow, blocking};
+pub use identity::Identity;
 pub(crate) use lines::ParsedLine;
 pub use lock::StateLock;
 pub use reader::{Cursor, Line};

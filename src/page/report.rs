@@ -7,10 +7,11 @@
 use crate::album::Album;
 use crate::entry::Seq;
 use crate::entry::line::{self, Digest};
-use crate::journal::Cursor;
+use crate::index::Index;
 use crate::letterhead::Letterhead;
 use crate::quantity::{WallMicros, Zone};
 use crate::report::{Gathering, Report, ReportRequest};
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::sync::Arc;
 use std::time::SystemTime;
@@ -21,9 +22,12 @@ pub(super) fn make(
     (wanted, last): (Seq, Seq),
     (version, zone, letterhead): (String, Zone, Arc<Letterhead>),
 ) -> Result<Option<String>, String> {
-    let mut cursor = Cursor::new(state_dir, Seq(0)).map_err(|error| error.to_string())?;
+    let index = Index::open(state_dir, last);
+    let plan = index.map(|mut index| index.plan_of_reports(&BTreeSet::from([wanted])));
+    let plan = plan.map_err(|error| error.to_string())?;
+    let mut lines = plan.lines(last).map_err(|error| error.to_string())?;
     let mut gathering = Gathering::new(|id, _, _| id == wanted);
-    while let Some(read) = cursor.next_line(last).map_err(|error| error.to_string())? {
+    while let Some(read) = lines.next_line().map_err(|error| error.to_string())? {
         let (stamped, _) = line::decode(&read.bytes).map_err(|error| error.to_string())?;
         gathering.take(&stamped, Digest::of(&read.bytes));
     }

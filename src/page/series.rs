@@ -2,15 +2,19 @@
 
 use crate::entry::Seq;
 use crate::entry::history::OneSeries;
-use crate::journal::Cursor;
+use crate::index::Index;
 use crate::message::series::SeriesMessage;
+use std::collections::BTreeSet;
 use std::path::Path;
 
 /// The series as a line of JSON; `None` if there is no such series up to entry `last`.
 pub(super) fn find(state_dir: &Path, wanted: Seq, last: Seq) -> Result<Option<Vec<u8>>, String> {
-    let mut cursor = Cursor::new(state_dir, Seq(0)).map_err(|error| error.to_string())?;
+    let index = Index::open(state_dir, last);
+    let plan = index.map(|mut index| index.plan(&BTreeSet::from([wanted])));
+    let plan = plan.map_err(|error| error.to_string())?;
+    let mut lines = plan.lines(last).map_err(|error| error.to_string())?;
     let mut one = OneSeries::new(wanted);
-    while let Some(line) = cursor.next_line(last).map_err(|error| error.to_string())? {
+    while let Some(line) = lines.next_line().map_err(|error| error.to_string())? {
         one.take(&line.entry().map_err(|error| error.to_string())?);
     }
     let found = one.finish();

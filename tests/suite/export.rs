@@ -19,11 +19,16 @@ pub(crate) struct Folder(tempfile::TempDir);
 
 impl Folder {
     pub(crate) fn with(kept: &str) -> Self {
+        Self::of(&segments(kept))
+    }
+
+    /// The same with these files as the journal.
+    pub(crate) fn of(segments: &BTreeMap<String, Vec<u8>>) -> Self {
         let folder = Self(tempfile::tempdir().unwrap());
         let config = "[daemon]\nstate_dir = \"state\"\nruntime_dir = \"run\"\n\n[[station]]\nname = \"bench-1\"\n";
         fs::write(folder.path("tallyjaw.toml"), config).unwrap();
         fs::create_dir_all(folder.path("state/journal")).unwrap();
-        for (name, text) in segments(kept) {
+        for (name, text) in segments {
             fs::write(folder.path("state/journal").join(name), text).unwrap();
         }
         folder
@@ -86,7 +91,7 @@ fn error(output: &Output) -> String {
 }
 
 /// The files of a stored journal, in order.
-fn segments(kept: &str) -> BTreeMap<String, Vec<u8>> {
+pub(crate) fn segments(kept: &str) -> BTreeMap<String, Vec<u8>> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/journals");
     let items = fs::read_dir(folder.join(kept).join("journal")).unwrap();
     items

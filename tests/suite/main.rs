@@ -34,6 +34,7 @@ mod guess;
 mod harness;
 mod hostile;
 mod import;
+mod index;
 mod jobs;
 mod journal;
 mod labels;

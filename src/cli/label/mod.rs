@@ -11,18 +11,20 @@ pub(in crate::cli) use words::of;
 
 use super::html_file::HtmlFile;
 use super::qr::Code;
-use super::query::lines;
+use super::query::{indexed, lines};
 use super::{Context, Exit, Failure, pdf, signed};
 use crate::config::ShopConfig;
 use crate::daemon::clock;
 use crate::entry::Seq;
 use crate::entry::line::Digest;
+use crate::index::Index;
 use crate::message::label::LabelOf;
 use crate::spec::job::{self, WrongWords};
 use crate::texts::Language;
 use html::Drawn;
 use layout::{Dots, LabelSize};
 use serde_json::json;
+use std::collections::BTreeSet;
 use std::io::{self, IsTerminal as _, Write};
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
@@ -83,6 +85,27 @@ pub(super) struct Label {
     out: Option<PathBuf>,
 }
 
+/// The series that the labels may be of.
+fn of_labels(index: &mut Index, labels: &[Gathering]) -> BTreeSet<Seq> {
+    let mut series = BTreeSet::new();
+    for label in labels {
+        match label.of() {
+            LabelOf::Series(id) => {
+                series.insert(*id);
+            }
+            LabelOf::Job { id, .. } => {
+                index.each_row(|row| {
+                    if row.facts.job.as_ref() == Some(id) {
+                        series.insert(row.id);
+                    }
+                });
+                series.extend(index.unknown());
+            }
+        }
+    }
+    series
+}
+
 fn job_id(text: &str) -> Result<String, String> {
     job::job_id(text).map_err(|wrong: WrongWords| wrong.to_string())
 }
@@ -95,7 +118,9 @@ impl Label {
         }
         let config = context.load()?.1;
         let mut gathered: Vec<Gathering> = self.wanted().into_iter().map(Gathering::new).collect();
-        lines::each(&config.daemon, Seq(0), |line| {
+        let mut index = indexed::index(&config.daemon);
+        let series = of_labels(&mut index, &gathered);
+        indexed::each(&config.daemon, &index.plan(&series), |line| {
             let stamped = lines::decoded(&config.daemon, line)?;
             let digest = Digest::of(line.bytes);
             for one in &mut gathered {

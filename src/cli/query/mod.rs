@@ -6,8 +6,10 @@
 //!   value, in a report), and [`Query::json`] and [`Query::of_json`] (an object in a file). [`Query::words`] is one
 //!   line to compare. Options from a file are accepted only in the form in which they are written here.
 //! - [`lines`] reads the journal line by line; a [`Looker`] looks at lines on all processors before they are taken in order.
+//!   [`indexed`] reads only those lines that some series need.
 //! - [`Search`] gives a command each reading that matches, once nothing can change it.
 
+pub(super) mod indexed;
 pub(super) mod lines;
 mod look;
 mod option;
@@ -19,6 +21,7 @@ pub(super) use search::{Search, Take, time_of};
 use super::Failure;
 use crate::entry::history::Listed;
 use crate::entry::{Reading, Seq};
+use crate::index::Row;
 use crate::quantity::{Area, WallMicros};
 use crate::spec::wire::resolve;
 use crate::spec::{ArmedSpec, ArmedSubject, WireRequest};
@@ -231,6 +234,32 @@ impl Filter<'_> {
             Selects::Series(_) | Selects::Wire | Selects::Sizing => true,
         };
         self.series(series.id, &series.spec) && self.query.asked.iter().all(is_asked)
+    }
+
+    /// The same by the index, which knows the series that begin and end within a segment.
+    pub(super) fn lists(&self, row: &Row<'_>) -> bool {
+        self.has_facts(row)
+            && self.since.is_none_or(|since| row.times.closed >= since)
+            && self.until.is_none_or(|until| row.times.opened < until)
+    }
+
+    /// Whether a series of the index can have a reading that matches.
+    pub(super) fn may_have(&self, row: &Row<'_>) -> bool {
+        self.has_facts(row)
+            && self.since.is_none_or(|since| row.times.latest >= since)
+            && self.until.is_none_or(|until| row.times.earliest < until)
+    }
+
+    fn has_facts(&self, row: &Row<'_>) -> bool {
+        let is_asked = |(option, value): &(&QueryOption, String)| match &option.selects {
+            Selects::Series(_) | Selects::Reading { .. } => {
+                (option.facts)(row.facts).contains(&value.as_str())
+            }
+            Selects::Wire => self.wire.is_some() && row.facts.wire() == self.wire,
+            Selects::Sizing | Selects::Since | Selects::Until => true,
+        };
+        (self.ids().is_empty() || self.ids().contains(&row.id.0))
+            && self.query.asked.iter().all(is_asked)
     }
 
     /// Whether a reading of a matching series matches, its time apart.

@@ -7,6 +7,7 @@ use crate::cli::wire;
 use crate::daemon::clock;
 use crate::entry::Reading;
 use crate::entry::ledger::Series;
+use crate::index::Facts;
 use crate::quantity::WallMicros;
 use crate::spec::{ArmedSpec, ArmedSubject, Lots, Material, Purpose};
 
@@ -21,6 +22,8 @@ pub(in crate::cli) struct QueryOption {
     /// Brings a value into its stored form; the error says what is expected.
     pub(super) parse: fn(&str) -> Result<String, String>,
     pub(super) selects: Selects,
+    /// The values of a series by the index; empty for what is not compared as text.
+    pub(super) facts: for<'f> fn(&'f Facts) -> Vec<&'f str>,
     /// The value of a reading outside a series; `None` if such a reading has none.
     pub(super) loose: Option<fn(&Reading) -> &str>,
 }
@@ -78,6 +81,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
                 axes.map(|axis| axis.name.as_str()).collect()
             },
         },
+        facts: |facts| facts.axes.iter().map(String::as_str).collect(),
         loose: None,
     },
     QueryOption {
@@ -89,6 +93,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
             ArmedSubject::Crimps { crimp, .. } => Some(crimp.terminal.as_str()),
             ArmedSubject::Blocks(_) => None,
         }),
+        facts: |facts| facts.terminal.iter().map(String::as_str).collect(),
         loose: None,
     },
     QueryOption {
@@ -97,6 +102,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "Only readings on this wire: \"2.0 mm²\", \"14 ga\"",
         parse: text,
         selects: Selects::Wire,
+        facts: |_| Vec::new(),
         loose: None,
     },
     QueryOption {
@@ -105,6 +111,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "The system of a gauge in --wire: `sae_metric` or `awg_area`",
         parse: |name| wire::sizing(name).map(|sizing| sizing.name().to_owned()),
         selects: Selects::Sizing,
+        facts: |_| Vec::new(),
         loose: None,
     },
     QueryOption {
@@ -113,6 +120,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "Only readings with this crimp tool",
         parse: text,
         selects: Selects::Series(|spec| spec.tool.as_ref().map(|tool| tool.id.as_str())),
+        facts: |facts| facts.tool.iter().map(String::as_str).collect(),
         loose: None,
     },
     QueryOption {
@@ -121,6 +129,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "Only readings with this nest",
         parse: text,
         selects: Selects::Series(|spec| spec.tool.as_ref()?.nest.as_deref()),
+        facts: |facts| facts.nest.iter().map(String::as_str).collect(),
         loose: None,
     },
     QueryOption {
@@ -129,6 +138,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "Only readings for this job",
         parse: text,
         selects: Selects::Series(|spec| Some(spec.job.as_ref()?.id.as_str())),
+        facts: |facts| facts.job.iter().map(String::as_str).collect(),
         loose: None,
     },
     QueryOption {
@@ -137,6 +147,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "Only readings for jobs of this customer",
         parse: text,
         selects: Selects::Series(|spec| spec.job.as_ref()?.customer.as_deref()),
+        facts: |facts| facts.customer.iter().map(String::as_str).collect(),
         loose: None,
     },
     QueryOption {
@@ -145,6 +156,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "Only readings for this harness",
         parse: text,
         selects: Selects::Series(|spec| spec.job.as_ref()?.item.as_deref()),
+        facts: |facts| facts.item.iter().map(String::as_str).collect(),
         loose: None,
     },
     QueryOption {
@@ -153,6 +165,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "Only readings for the harness of this serial number",
         parse: text,
         selects: Selects::Series(|spec| spec.job.as_ref()?.serial.as_deref()),
+        facts: |facts| facts.serial.iter().map(String::as_str).collect(),
         loose: None,
     },
     QueryOption {
@@ -164,6 +177,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
             each: |words| words.lots?.terminal.as_deref(),
             any: |series| series.lots_of(Material::Terminal),
         },
+        facts: |facts| facts.terminal_lots.iter().map(String::as_str).collect(),
         loose: None,
     },
     QueryOption {
@@ -175,6 +189,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
             each: |words| words.lots?.wire.as_deref(),
             any: |series| series.lots_of(Material::Wire),
         },
+        facts: |facts| facts.wire_lots.iter().map(String::as_str).collect(),
         loose: None,
     },
     QueryOption {
@@ -186,6 +201,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
             each: |words| words.operator,
             any: Series::operators,
         },
+        facts: |facts| facts.operators.iter().map(String::as_str).collect(),
         loose: None,
     },
     QueryOption {
@@ -200,6 +216,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
                 instruments.map(|one| one.name.as_str()).collect()
             },
         },
+        facts: |facts| facts.instruments.iter().map(String::as_str).collect(),
         loose: Some(|reading| &reading.instrument),
     },
     QueryOption {
@@ -208,6 +225,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "Only readings of this station",
         parse: text,
         selects: Selects::Series(|spec| Some(&spec.station)),
+        facts: |facts| vec![&facts.station],
         loose: Some(|reading| &reading.station),
     },
     QueryOption {
@@ -216,6 +234,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "Only readings for this purpose, such as `first_off`",
         parse: purpose,
         selects: Selects::Series(|spec| Some(spec.purpose.name())),
+        facts: |facts| vec![&facts.purpose],
         loose: None,
     },
     QueryOption {
@@ -224,6 +243,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "Only readings from this time on: 2026-11-25 (its first moment), 2026-11-25T09:14 (both local), 2026-11-25T09:14Z, 2026-11-25T09:14+01:00",
         parse: |text| time(text).map(|at| at.to_string()),
         selects: Selects::Since,
+        facts: |_| Vec::new(),
         loose: None,
     },
     QueryOption {
@@ -232,6 +252,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "Only readings before this time; a day is its first moment",
         parse: |text| time(text).map(|at| at.to_string()),
         selects: Selects::Until,
+        facts: |_| Vec::new(),
         loose: None,
     },
 ];

@@ -2,7 +2,7 @@
 
 use super::lines;
 use crate::cli::Failure;
-use crate::cli::query::{Filter, Query, ReadingKeys};
+use crate::cli::query::{Filter, Query, ReadingKeys, indexed};
 use crate::cli::runs;
 use crate::config::DaemonConfig;
 use crate::entry::line::Digest;
@@ -15,8 +15,11 @@ use std::ops::ControlFlow;
 /// The entries of all series that the query chooses.
 pub(super) fn chosen(daemon: &DaemonConfig, query: &Query) -> Result<Gathered, Failure> {
     let filter = query.filter()?;
-    let mut gathering = Gathering::new(|id, _, spec| filter.series(id, spec));
-    lines::each(daemon, Seq(0), |line| {
+    let mut index = indexed::index(daemon);
+    let candidates = indexed::candidates(&mut index, &filter);
+    let plan = index.plan_of_reports(&candidates);
+    let mut gathering = Gathering::new(|id, _, spec| plan.has(id) && filter.series(id, spec));
+    indexed::each(daemon, &plan, |line| {
         let stamped = lines::decoded(daemon, line)?;
         gathering.take(&stamped, Digest::of(line.bytes));
         Ok(ControlFlow::Continue(()))
@@ -26,7 +29,9 @@ pub(super) fn chosen(daemon: &DaemonConfig, query: &Query) -> Result<Gathered, F
     })?;
     let known = |id: &&u64| !gathered.known.contains(&Seq(**id));
     if let Some(missing) = query.series.iter().find(known) {
-        return Err(no_series(*missing, &gathered.known));
+        let mut known = index.ids();
+        known.extend(gathered.known.iter().filter(|id| **id > index.up_to()));
+        return Err(no_series(*missing, &known));
     }
     gathered.series.retain(|record| matches(filter, record));
     if gathered.series.is_empty() {

@@ -2,16 +2,19 @@
 
 use super::Series;
 use crate::cli::columns::Columns;
-use crate::cli::query::{Filter, lines};
+use crate::cli::query::{Filter, indexed, lines};
 use crate::cli::{Context, Exit, Failure, card, client, pager};
+use crate::config::DaemonConfig;
 use crate::daemon::clock;
 use crate::entry::Seq;
 use crate::entry::history::{History, Listed};
 use crate::entry::words::{self, safe};
+use crate::index::{Index, Plan, Row};
 use crate::message::series::SeriesMessage;
 use crate::quantity::Zone;
 use anstyle::Style;
 use std::cmp::Reverse;
+use std::collections::{BTreeSet, HashMap};
 use std::io::Write;
 use std::ops::ControlFlow;
 
@@ -36,6 +39,11 @@ struct Line {
     /// Sort key, before the number of the series.
     key: String,
     failed: u32,
+    /// How it is shown; `None` as long as only the index was read.
+    shown: Option<Shown>,
+}
+
+struct Shown {
     cells: Vec<(String, Style)>,
     json: Vec<u8>,
 }
@@ -60,55 +68,170 @@ pub(super) fn print(
     out: &mut dyn Write,
 ) -> Result<Exit, Failure> {
     let daemon = client::daemon_of(context)?;
-    let filter = asked.query.filter()?;
-    let mut listing = Listing {
-        asked,
-        filter,
-        json: context.json,
-        zone: clock::zone(),
-        lines: Vec::new(),
+    let listing = || -> Result<_, Failure> {
+        Ok(Listing {
+            asked,
+            filter: asked.query.filter()?,
+            json: context.json,
+            zone: clock::zone(),
+            lines: Vec::new(),
+        })
     };
-    let after = filter.after().max(Seq(asked.after.unwrap_or_default()));
-    let mut history = History::default();
-    lines::each(&daemon, after, |line| {
-        let settled = history.take(&lines::decoded(&daemon, line)?);
-        if let Some(listed) = settled {
-            listing.take(&listed);
+    let mut index = indexed::index(&daemon);
+    let mut list = listing()?;
+    let all = match list.collect(&daemon, &mut index)? {
+        Some(all) => all,
+        None => {
+            // The index is wrong.
+            list = listing()?;
+            let all = list.collect(&daemon, &mut Index::none(&daemon.state_dir))?;
+            all.unwrap_or_default()
         }
-        Ok(ControlFlow::Continue(()))
-    })?;
-    for listed in &history.finish() {
-        listing.take(listed);
-    }
-    listing.missing()?;
-    listing.print(out)
+    };
+    list.print(all, out)
 }
 
 impl Listing<'_> {
-    fn take(&mut self, listed: &Listed) {
+    /// Collects the lines to show, and returns how many there are without the limit; `None` if the journal is not as
+    /// the index says.
+    fn collect(
+        &mut self,
+        daemon: &DaemonConfig,
+        index: &mut Index,
+    ) -> Result<Option<usize>, Failure> {
+        index.each_row(|row| self.take_row(&row));
+        let mut unknown = index.unknown();
+        unknown.retain(|id| self.is_asked(*id));
+        let up_to = index.up_to();
+        let plan = index.plan(&unknown);
+        if plan.rest() != up_to {
+            return Ok(None);
+        }
+        self.read(daemon, &plan)?;
+        self.missing()?;
+        self.sort();
+        let all = self.lines.len();
+        self.lines.truncate(self.asked.limit.unwrap_or(usize::MAX));
+        let unread = self.lines.iter().filter(|line| line.shown.is_none());
+        let unread: BTreeSet<Seq> = unread.map(|line| Seq(line.series)).collect();
+        let is_sound = unread.is_empty() || self.fill(daemon, &index.plan(&unread))?;
+        Ok(is_sound.then_some(all))
+    }
+
+    /// Takes what can only be known by reading it.
+    fn read(&mut self, daemon: &DaemonConfig, plan: &Plan) -> Result<(), Failure> {
+        let mut history = History::default();
+        let take = |this: &mut Self, listed: &Listed| {
+            if plan.has(listed.series.id) {
+                let line = this.line(listed);
+                this.lines.extend(line);
+            }
+        };
+        let after = self
+            .filter
+            .after()
+            .max(Seq(self.asked.after.unwrap_or_default()));
+        indexed::each_after(daemon, plan, after, |line| {
+            if let Some(listed) = history.take(&lines::decoded(daemon, line)?) {
+                take(self, &listed);
+            }
+            Ok(ControlFlow::Continue(()))
+        })?;
+        for listed in &history.finish() {
+            take(self, listed);
+        }
+        Ok(())
+    }
+
+    /// Reads what is shown of lines that are known by the index alone; `false` if the journal is not as the index says.
+    fn fill(&mut self, daemon: &DaemonConfig, plan: &Plan) -> Result<bool, Failure> {
+        let at = self.lines.iter().enumerate();
+        let mut unread: HashMap<u64, usize> = at
+            .filter(|(_, line)| line.shown.is_none())
+            .map(|(at, line)| (line.series, at))
+            .collect();
+        let mut is_sound = true;
+        let mut history = History::default();
+        let _ = indexed::each_before_the_rest(daemon, plan, |line| {
+            let listed = history.take(&lines::decoded(daemon, line)?);
+            if let Some(listed) = listed
+                && let Some(at) = unread.remove(&listed.series.id.0)
+            {
+                let read = self.line(&listed);
+                match (self.lines.get_mut(at), read) {
+                    (Some(known), Some(read))
+                        if known.key == read.key && known.failed == read.failed =>
+                    {
+                        *known = read;
+                    }
+                    (_, _) => is_sound = false,
+                }
+            }
+            Ok(ControlFlow::Continue(()))
+        })?;
+        Ok(is_sound && unread.is_empty())
+    }
+
+    /// Whether a series of this number can be asked for.
+    fn is_asked(&self, id: Seq) -> bool {
+        let ids = self.filter.ids();
+        id.0 > self.asked.after.unwrap_or_default() && (ids.is_empty() || ids.contains(&id.0))
+    }
+
+    fn take_row(&mut self, row: &Row<'_>) {
+        let outcome = row.outcome.name();
+        let is_it = self
+            .asked
+            .outcome
+            .as_ref()
+            .is_none_or(|only| only == outcome);
+        if !self.is_asked(row.id) || !is_it || !self.filter.lists(row) {
+            return;
+        }
+        let facts = row.facts;
+        let key = match self.asked.sort {
+            Sort::Opened | Sort::Failed => None,
+            Sort::Station => Some(&facts.station),
+            Sort::Plan => facts.plan.as_ref(),
+            Sort::Terminal => facts.terminal.as_ref(),
+            Sort::Tool => facts.tool.as_ref(),
+            Sort::Operator => facts.operator.as_ref(),
+            Sort::Outcome => Some(&outcome.to_owned()),
+        };
+        self.lines.push(Line {
+            series: row.id.0,
+            key: key.cloned().unwrap_or_default(),
+            failed: row.failed,
+            shown: None,
+        });
+    }
+
+    /// The line of a series; `None` if it does not match.
+    fn line(&self, listed: &Listed) -> Option<Line> {
         let message = &SeriesMessage::new(listed);
         let outcome = message.outcome.unwrap_or("open");
-        if !self.filter.could_match(listed)
-            || self
-                .asked
-                .outcome
-                .as_ref()
-                .is_some_and(|only| only != outcome)
-        {
-            return;
+        let is_it = self
+            .asked
+            .outcome
+            .as_ref()
+            .is_none_or(|only| only == outcome);
+        if !self.is_asked(listed.series.id) || !is_it || !self.filter.could_match(listed) {
+            return None;
         }
         let json = if self.json {
             crate::message::line(message)
         } else {
             Vec::new()
         };
-        self.lines.push(Line {
+        Some(Line {
             series: message.series,
             key: self.key(message, outcome),
             failed: message.tally.failed,
-            cells: cells(listed, message, outcome, &self.zone),
-            json,
-        });
+            shown: Some(Shown {
+                cells: cells(listed, message, outcome, &self.zone),
+                json,
+            }),
+        })
     }
 
     fn key(&self, message: &SeriesMessage, outcome: &str) -> String {
@@ -137,7 +260,7 @@ impl Listing<'_> {
         }
     }
 
-    fn print(mut self, out: &mut dyn Write) -> Result<Exit, Failure> {
+    fn sort(&mut self) {
         if self.asked.sort == Sort::Failed {
             self.lines
                 .sort_by_key(|line| (Reverse(line.failed), line.series));
@@ -148,10 +271,13 @@ impl Listing<'_> {
         if self.asked.reverse {
             self.lines.reverse();
         }
-        let all = self.lines.len();
-        self.lines.truncate(self.asked.limit.unwrap_or(usize::MAX));
+    }
+
+    fn print(self, all: usize, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let left_out = all - self.lines.len();
+        let shown = self.lines.into_iter().filter_map(|line| line.shown);
         if self.json {
-            for line in &self.lines {
+            for line in shown {
                 out.write_all(&line.json)?;
             }
             return Ok(Exit::Yes);
@@ -166,8 +292,7 @@ impl Listing<'_> {
             return Ok(Exit::Yes);
         }
         let mut table = Columns::new(&HEADINGS);
-        let left_out = all - self.lines.len();
-        for line in self.lines {
+        for line in shown {
             table.styled(line.cells);
         }
         let mut text = Vec::new();

@@ -3,7 +3,7 @@
 mod list;
 
 use super::entries::EntryStyle;
-use super::query::{Query, lines};
+use super::query::{Query, indexed, lines};
 use super::{Context, Exit, Failure, card, client};
 use crate::entry::history::{Listed, OneSeries};
 use crate::entry::ledger::Disposition;
@@ -11,6 +11,7 @@ use crate::entry::words::{self, safe};
 use crate::entry::{Entry, FrameEntry, Outcome, SaidEntry, Seq, SeriesEntry, Stamped};
 use crate::message::series::SeriesMessage;
 use list::Sort;
+use std::collections::BTreeSet;
 use std::io::Write;
 use std::ops::ControlFlow;
 
@@ -67,7 +68,8 @@ impl Series {
         };
         let daemon = client::daemon_of(context)?;
         let mut one = OneSeries::new(Seq(wanted));
-        lines::each(&daemon, Seq(0), |line| {
+        let plan = indexed::index(&daemon).plan(&BTreeSet::from([Seq(wanted)]));
+        indexed::each(&daemon, &plan, |line| {
             one.take(&lines::decoded(&daemon, line)?);
             Ok(ControlFlow::Continue(()))
         })?;

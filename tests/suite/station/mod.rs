@@ -9,7 +9,7 @@ mod drift;
 mod flooded;
 mod hands;
 mod interleaved;
-mod invariants;
+pub(crate) mod invariants;
 mod jobs;
 mod judging;
 mod notes;

@@ -95,6 +95,10 @@ pub(super) const ROWS: &[Row] = &[
         ],
     ),
     edge(
+        "index",
+        &["quantity", "spec", "entry", "durable", "journal"],
+    ),
+    edge(
         "album",
         &[
             "quantity", "pictures", "report", "entry", "durable", "journal",
@@ -158,6 +162,7 @@ pub(super) const ROWS: &[Row] = &[
             "report",
             "durable",
             "journal",
+            "index",
             "album",
             "clients",
         ],
@@ -240,12 +245,12 @@ pub(super) fn faults(path: &str, text: &str) -> Vec<String> {
     if !row.edge {
         worldly_names(row.module, &tokens, &mut say);
     }
-    if !["entry", "message", "texts"].contains(&module.as_str()) {
+    if !["entry", "message", "texts", "index"].contains(&module.as_str()) {
         for token in &tokens {
             if token.text == "Serialize" {
                 say(
                     token.line,
-                    "Serialize outside of entry, message and texts: what is stored or sent has a type of its own there".to_owned(),
+                    "Serialize outside of entry, message, texts and index: what is stored or sent has a type of its own there".to_owned(),
                 );
             }
         }

@@ -7,10 +7,10 @@
 //! PROPTEST_CASES=100000 cargo test --release --test suite station::invariants
 //! ```
 
-mod acts;
+pub(crate) mod acts;
 mod auditor;
 mod following;
-mod shop;
+pub(crate) mod shop;
 mod written;
 
 use acts::{Act, act, arming, bench_act, off_zero, run};

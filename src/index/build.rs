@@ -1,0 +1,331 @@
+//! Makes the index of one segment, from that segment alone: it begins with the whole state.
+//!
+//! A series lives at its station from its `armed` entry to the entry after which it can no longer be resumed. All that
+//! can change it is said in between, and all lines in between that can be about it are one span. What is said about it
+//! later (a picture, a note, its production run) names it and is kept entry by entry.
+//!
+//! Where a segment tells a story that the rules of the bench do not allow, there is no index of it, and it is read.
+
+use super::facts::{Facts, Row, Times};
+use super::file::{Across, Span, Within};
+use crate::entry::ledger::{Ledger, Series};
+use crate::entry::line::decode;
+use crate::entry::state::SeriesState;
+use crate::entry::{
+    Entry, FrameEntry, JournalEntry, PortEntry, ProductionEntry, SaidEntry, Seq, SeriesEntry,
+    Stamped, State,
+};
+use crate::journal::{Dir, Identity, JournalError, SegmentNumber};
+use crate::quantity::WallMicros;
+use crate::spec::ArmedSpec;
+use std::collections::{BTreeMap, HashMap};
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// The index of a segment.
+pub(super) struct Built {
+    pub(super) of: Identity,
+    pub(super) across: Across,
+    pub(super) within: Within,
+}
+
+/// Reads a segment and makes its index; `None` where there can be none, or once `stop` is set.
+pub(super) fn build(
+    dir: &Dir,
+    number: SegmentNumber,
+    stop: &AtomicBool,
+) -> Result<Option<Built>, JournalError> {
+    let Some(of) = dir.identity(number)? else {
+        return Ok(None);
+    };
+    let mut reading = Reading::default();
+    let mut want = of.first;
+    let is_whole = dir.each_line(number, |line| {
+        let stamped = decode(line).map(|(stamped, _)| stamped);
+        let is_next = |stamped: &Stamped| {
+            stamped.seq == want && stamped.entry.opens().is_some() == (want == of.first)
+        };
+        let taken = stamped.ok().filter(is_next);
+        want = want.following();
+        taken.is_some_and(|stamped| reading.take(&stamped)) && !stop.load(Ordering::Relaxed)
+    })?;
+    let is_it =
+        is_whole && want == of.last.following() && dir.identity(number)?.as_ref() == Some(&of);
+    Ok(is_it.then(|| {
+        let (across, within) = reading.finish();
+        Built { of, across, within }
+    }))
+}
+
+/// A series that was seen.
+struct Seen {
+    from: Seq,
+    to: Seq,
+    instruments: Vec<String>,
+    zeros: Option<Seq>,
+    earliest: WallMicros,
+    latest: WallMicros,
+    /// The series from the ledger, once nothing can change it.
+    settled: Option<Series<()>>,
+    /// The clock was set meanwhile, so its times are not those of its entries.
+    is_shifted: bool,
+}
+
+#[derive(Default)]
+struct Reading {
+    state: State,
+    ledger: Ledger<()>,
+    seen: BTreeMap<Seq, Seen>,
+    across: Across,
+}
+
+/// What an entry means for the index, apart from the series that it names ([`Stamped::series`]).
+enum Means<'e> {
+    /// Nothing that outlives its series.
+    Nothing,
+    /// A series begins; there must be none at the station.
+    Begins,
+    /// A series ends; it must be the one at the station.
+    Ends(Seq),
+    /// A stopped series goes on; it must be the one that the station can resume.
+    GoesOn(Seq),
+    /// A report of any later series with this instrument names the port.
+    Port(&'e str),
+    /// It may open a series after the next `armed` too, which names it.
+    Zero(&'e str),
+    /// All times of what is open are moved.
+    Clock,
+}
+
+/// Every kind of entry, and what it can say about anything but the series that lives at its station now.
+///
+/// A new kind that refers back must name what it refers to by [`Stamped::series`], or be given a meaning here. What
+/// `report` takes from before a series (ports, opening zeros, verifications) is looked up by `plan`; production runs
+/// have no index.
+fn means(entry: &Entry) -> Means<'_> {
+    match entry {
+        Entry::Journal(entry) => match entry {
+            JournalEntry::ClockStepped(_) => Means::Clock,
+            JournalEntry::Begun(_)
+            | JournalEntry::Segment(_)
+            | JournalEntry::Started(_)
+            | JournalEntry::Stopped(_)
+            | JournalEntry::Gap(_)
+            | JournalEntry::DamageAccepted(_)
+            | JournalEntry::RolledBack(_)
+            | JournalEntry::Paired(_)
+            | JournalEntry::Revoked(_)
+            | JournalEntry::TabletSaid(_)
+            | JournalEntry::ConfigurationEdited(_)
+            | JournalEntry::KeyBegun(_)
+            | JournalEntry::Sealed(_) => Means::Nothing,
+        },
+        Entry::Port(entry) => match entry {
+            PortEntry::Attached(attached) => Means::Port(&attached.instrument),
+            PortEntry::Detached(_) | PortEntry::AdapterChanged(_) | PortEntry::Disturbed(_) => {
+                Means::Nothing
+            }
+        },
+        // an operator, a tool, a job, a lot: of the series at the station; a note may name an earlier one
+        Entry::Said(entry) => match entry {
+            SaidEntry::AdapterSaid(_)
+            | SaidEntry::ZeroSaid(_)
+            | SaidEntry::OperatorSaid(_)
+            | SaidEntry::ToolSaid(_)
+            | SaidEntry::JobSaid(_)
+            | SaidEntry::LotSaid(_)
+            | SaidEntry::Noted(_)
+            | SaidEntry::Refused(_) => Means::Nothing,
+        },
+        Entry::Frame(entry) => match entry {
+            FrameEntry::Zeroed(zeroed) => Means::Zero(&zeroed.instrument),
+            FrameEntry::Reading(_) | FrameEntry::Unread(_) => Means::Nothing,
+        },
+        Entry::Series(entry) => match entry {
+            SeriesEntry::Armed(_) => Means::Begins,
+            SeriesEntry::Completed(completed) => Means::Ends(completed.series),
+            SeriesEntry::Resumed(resumed) => Means::GoesOn(resumed.series),
+            // these change readings of the series that they name, as long as it lives
+            SeriesEntry::Doubted(_)
+            | SeriesEntry::Retracted(_)
+            | SeriesEntry::Restored(_)
+            | SeriesEntry::Looked(_)
+            | SeriesEntry::Pulled(_)
+            | SeriesEntry::Pictured(_)
+            | SeriesEntry::Disarmed(_)
+            | SeriesEntry::ZeroDue(_)
+            | SeriesEntry::Alerted(_) => Means::Nothing,
+        },
+        // opened, held and closed runs name their samples
+        Entry::Production(entry) => match entry {
+            ProductionEntry::RunOpened(_)
+            | ProductionEntry::Crimped(_)
+            | ProductionEntry::SampleDue(_)
+            | ProductionEntry::Held(_)
+            | ProductionEntry::Settled(_)
+            | ProductionEntry::RunClosed(_) => Means::Nothing,
+        },
+    }
+}
+
+/// The series that live at a station: the open one and the one that can be resumed.
+fn alive<'s>(state: &'s State, station: &str) -> impl Iterator<Item = &'s SeriesState> {
+    let known = state.stations.get(station);
+    let open = known.and_then(|known| known.series.as_ref());
+    let stopped = known.and_then(|known| known.stopped.as_ref());
+    open.into_iter()
+        .chain(stopped.map(|stopped| &stopped.series))
+}
+
+impl Reading {
+    /// Takes the next entry; `false` if it is not as the rules of the bench make it.
+    fn take(&mut self, stamped: &Stamped) -> bool {
+        let Stamped { seq, entry, .. } = stamped;
+        let station = entry.station();
+        let open = station.and_then(|name| self.state.stations.get(name)?.series.as_ref());
+        let mut about: Vec<Seq> = station.map_or_else(Vec::new, |station| {
+            alive(&self.state, station).map(|one| one.id).collect()
+        });
+        let is_sound = match means(entry) {
+            Means::Nothing => true,
+            Means::Begins => open.is_none(),
+            Means::Ends(series) => {
+                let it = open.filter(|open| open.id == series);
+                if let Some(blocks) = it.filter(|it| !it.spec.subject.blocks().is_empty()) {
+                    let names = instruments(&blocks.spec);
+                    self.across.verified.push((series, *seq, names));
+                }
+                it.is_some()
+            }
+            Means::GoesOn(series) => open.is_none() && about == [series],
+            Means::Port(instrument) => {
+                self.across.attached.push((instrument.to_owned(), *seq));
+                true
+            }
+            Means::Zero(instrument) => {
+                self.across.zeros.insert(instrument.to_owned(), *seq);
+                true
+            }
+            Means::Clock => {
+                for living in self.living() {
+                    if let Some(seen) = self.seen.get_mut(&living) {
+                        seen.is_shifted = true;
+                    }
+                }
+                true
+            }
+        };
+        self.state.apply(stamped);
+        if entry.opens().is_some() {
+            about.extend(self.living());
+        }
+        if let Some(station) = station {
+            about.extend(alive(&self.state, station).map(|one| one.id));
+        }
+        for id in &about {
+            self.see(*id, stamped);
+        }
+        let late = stamped.series().filter(|series| !about.contains(series));
+        self.across.late.extend(late.map(|series| (series, *seq)));
+        let settled = self.ledger.take(stamped, None);
+        if let Some(settled) = settled
+            && let Some(seen) = self.seen.get_mut(&settled.id)
+        {
+            seen.settled = Some(settled);
+        }
+        is_sound
+    }
+
+    /// The series that live anywhere.
+    fn living(&self) -> Vec<Seq> {
+        let stations = self.state.stations.keys();
+        stations
+            .flat_map(|station| alive(&self.state, station).map(|one| one.id))
+            .collect()
+    }
+
+    /// Notes an entry of a series.
+    fn see(&mut self, id: Seq, stamped: &Stamped) {
+        let Stamped { seq, at, .. } = stamped;
+        if let Some(seen) = self.seen.get_mut(&id) {
+            seen.to = *seq;
+            seen.earliest = seen.earliest.min(*at);
+            seen.latest = seen.latest.max(*at);
+            return;
+        }
+        let stations = self.state.stations.keys();
+        let mut all = stations.flat_map(|station| alive(&self.state, station));
+        let Some(found) = all.find(|found| found.id == id) else {
+            return;
+        };
+        let zeros = found.spec.opening_zeros.iter();
+        let seen = Seen {
+            from: *seq,
+            to: *seq,
+            instruments: instruments(&found.spec),
+            zeros: zeros.map(|zero| Seq(zero.zeroed)).min(),
+            earliest: *at,
+            latest: *at,
+            settled: None,
+            is_shifted: false,
+        };
+        self.seen.insert(id, seen);
+    }
+
+    fn finish(mut self) -> (Across, Within) {
+        for id in self.living() {
+            if let (Some(seen), Some(last)) = (self.seen.get_mut(&id), self.state.last) {
+                seen.to = last;
+                seen.settled = None;
+            }
+        }
+        let mut places = HashMap::new();
+        let mut rows = Vec::new();
+        for (id, seen) in self.seen {
+            match seen.row(id, &mut places) {
+                Some(row) => rows.push(row),
+                None => self.across.spans.push(Span {
+                    id,
+                    from: seen.from,
+                    to: seen.to,
+                    instruments: seen.instruments,
+                    zeros: seen.zeros,
+                }),
+            }
+        }
+        let mut facts: Vec<(Facts, usize)> = places.into_iter().collect();
+        facts.sort_by_key(|(_, place)| *place);
+        let facts = facts.into_iter().map(|(facts, _)| facts).collect();
+        (self.across, Within { facts, rows })
+    }
+}
+
+impl Seen {
+    /// The row of a series within the segment; `None` if it is not, or has times of its own.
+    fn row(&self, id: Seq, places: &mut HashMap<Facts, usize>) -> Option<Row> {
+        let settled = self.settled.as_ref()?;
+        let closed = settled.closed.as_ref()?;
+        if self.from != id || self.is_shifted || settled.settled != Some(self.to) {
+            return None;
+        }
+        let next = places.len();
+        Some(Row {
+            id,
+            to: self.to,
+            facts: *places.entry(Facts::of(settled)).or_insert(next),
+            times: Times {
+                opened: settled.opened,
+                closed: closed.at,
+                earliest: self.earliest,
+                latest: self.latest,
+            },
+            outcome: closed.completed.outcome,
+            failed: closed.completed.tally.failed,
+            zeros: self.zeros,
+        })
+    }
+}
+
+fn instruments(spec: &ArmedSpec) -> Vec<String> {
+    let all = spec.instruments.iter();
+    all.map(|one| one.name.clone()).collect()
+}

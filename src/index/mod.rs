@@ -1,0 +1,245 @@
+//! The index of a journal: which of its lines a question about some series needs.
+//!
+//! In: a question. Out: a [`Plan`], the ranges of entries to read for it. Whoever reads them by the folds that he would
+//! give all lines comes to the same answer.
+//!
+//! - It is derived from the journal, checked against it, and made again where it is lost or wrong. Nothing of it is
+//!   shown: it only chooses lines. `verify`, exports and the daemon itself never use it.
+//! - It covers closed segments from the first one on, each by a file of its own ([`file`]). From the first segment that
+//!   has none, everything is read as if there was no index.
+//! - A plan may hold more lines than are needed, and never fewer. What of an earlier series a later entry can speak
+//!   about stands in one place, in [`build`].
+
+#![expect(
+    clippy::disallowed_methods,
+    reason = "edge: the index is files and threads"
+)]
+
+mod build;
+mod facts;
+mod file;
+mod plan;
+
+pub(crate) use facts::{Facts, Times};
+pub(crate) use plan::Plan;
+
+use crate::entry::{Outcome, Seq};
+use crate::journal::{Dir, Identity, JOURNAL_FOLDER, JournalError, SegmentNumber};
+use file::{Across, Within};
+use std::collections::BTreeSet;
+use std::num::NonZero;
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+use std::sync::PoisonError;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// The index of a journal, up to the first segment without one.
+#[derive(Debug)]
+pub(crate) struct Index {
+    state_dir: PathBuf,
+    known: Vec<Known>,
+}
+
+/// A segment with an index.
+#[derive(Debug)]
+struct Known {
+    number: SegmentNumber,
+    of: Identity,
+    across: Across,
+}
+
+impl Known {
+    fn within(&self, state_dir: &Path) -> Option<Within> {
+        file::within(state_dir, self.number, &self.of)
+    }
+}
+
+/// A series that lies within a segment, as questions see it.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Row<'i> {
+    /// Its id.
+    pub(crate) id: Seq,
+    /// What it has in common with others.
+    pub(crate) facts: &'i Facts,
+    pub(crate) times: Times,
+    pub(crate) outcome: Outcome,
+    /// Number of failed readings.
+    pub(crate) failed: u32,
+}
+
+impl Index {
+    /// The index without anything in it: every plan is to read everything.
+    pub(crate) fn none(state_dir: &Path) -> Self {
+        Self {
+            state_dir: state_dir.to_owned(),
+            known: Vec::new(),
+        }
+    }
+
+    /// The index of the segments that end at or before the `durable` entry.
+    pub(crate) fn open(state_dir: &Path, durable: Seq) -> Result<Self, JournalError> {
+        let mut index = Self::none(state_dir);
+        let Some(dir) = Dir::open_if_there(&state_dir.join(JOURNAL_FOLDER))? else {
+            return Ok(index);
+        };
+        let closed = closed(&dir, durable)?;
+        for (number, of) in closed {
+            let Some(across) = file::across(state_dir, number, &of) else {
+                break;
+            };
+            index.known.push(Known { number, of, across });
+        }
+        Ok(index)
+    }
+
+    /// Gives `take` every series that lies within a segment of the index, ascending.
+    pub(crate) fn each_row(&mut self, mut take: impl FnMut(Row<'_>)) {
+        for at in 0..self.known.len() {
+            let within = self
+                .known
+                .get(at)
+                .and_then(|known| known.within(&self.state_dir));
+            let Some(within) = within else {
+                self.known.truncate(at); // It was changed since it was opened.
+                return;
+            };
+            for row in &within.rows {
+                if let Some(facts) = within.facts.get(row.facts) {
+                    take(Row {
+                        id: row.id,
+                        facts,
+                        times: row.times,
+                        outcome: row.outcome,
+                        failed: row.failed,
+                    });
+                }
+            }
+        }
+    }
+
+    /// The series of the index of which nothing is known without reading them, ascending.
+    pub(crate) fn unknown(&self) -> BTreeSet<Seq> {
+        let spans = self.known.iter().flat_map(|known| &known.across.spans);
+        spans
+            .filter(|span| span.id == span.from)
+            .map(|span| span.id)
+            .collect()
+    }
+
+    /// The ids of all series of the index, ascending.
+    pub(crate) fn ids(&mut self) -> Vec<Seq> {
+        let mut ids = Vec::new();
+        self.each_row(|row| ids.push(row.id));
+        ids.extend(self.unknown());
+        ids.sort_unstable();
+        ids
+    }
+
+    /// The last entry that the index covers; `Seq(0)` if it covers none.
+    pub(crate) fn up_to(&self) -> Seq {
+        self.known.last().map_or(Seq(0), |known| known.of.last)
+    }
+}
+
+/// The closed segments from the first one on, as far as each follows the one before, up to the `durable` entry.
+fn closed(dir: &Dir, durable: Seq) -> Result<Vec<(SegmentNumber, Identity)>, JournalError> {
+    let mut closed: Vec<(SegmentNumber, Identity)> = Vec::new();
+    let mut numbers = dir.segments()?;
+    let mut is_open = Vec::new();
+    is_open.extend(numbers.pop());
+    let mut rest = numbers.into_iter();
+    for number in rest.by_ref() {
+        let found = dir.identity(number)?;
+        let before = closed.last();
+        let follows = |of: &Identity| {
+            before
+                .is_none_or(|(before, known)| before.following() == number && known.last < of.first)
+                && of.first <= of.last
+                && of.last <= durable
+        };
+        match found.filter(follows) {
+            Some(of) => closed.push((number, of)),
+            None => {
+                is_open.push(number);
+                break;
+            }
+        }
+    }
+    // A cursor looks for a place by the first numbers of segments.
+    let last = closed.last().map_or(Seq(0), |(_, of)| of.last);
+    for number in rest.chain(is_open) {
+        if dir.first_of(number)?.is_some_and(|first| first <= last) {
+            return Ok(Vec::new());
+        }
+    }
+    Ok(closed)
+}
+
+/// Segments that have no index.
+#[derive(Debug)]
+pub(crate) struct Lacking {
+    dir: Dir,
+    state_dir: PathBuf,
+    left: Mutex<Vec<SegmentNumber>>,
+    bytes: u64,
+}
+
+impl Lacking {
+    /// What lacks an index up to the `durable` entry; `None` if nothing does, or if it may not be written here.
+    pub(crate) fn find(state_dir: &Path, durable: Seq) -> Result<Option<Self>, JournalError> {
+        let Some(dir) = Dir::open_if_there(&state_dir.join(JOURNAL_FOLDER))? else {
+            return Ok(None);
+        };
+        let closed = closed(&dir, durable)?.into_iter();
+        let lacking = closed.filter(|(number, of)| file::across(state_dir, *number, of).is_none());
+        let (mut left, bytes): (Vec<_>, Vec<_>) =
+            lacking.map(|(number, of)| (number, of.bytes())).unzip();
+        if left.is_empty() || !file::may_write(state_dir) {
+            return Ok(None);
+        }
+        left.reverse();
+        Ok(Some(Self {
+            dir,
+            state_dir: state_dir.to_owned(),
+            left: Mutex::new(left),
+            bytes: bytes.iter().sum(),
+        }))
+    }
+
+    /// Size of the segments.
+    pub(crate) const fn bytes(&self) -> u64 {
+        self.bytes
+    }
+
+    /// Makes the index of each on all processors. `done` is told the number of bytes of each that is done.
+    pub(crate) fn make_all(&self, done: impl FnMut(u64) + Send) {
+        let done = Mutex::new(done);
+        let threads = std::thread::available_parallelism().map_or(1, NonZero::get);
+        let stop = AtomicBool::new(false);
+        std::thread::scope(|scope| {
+            for _ in 0..threads {
+                scope.spawn(|| {
+                    while let Some(bytes) = self.make_one(&stop) {
+                        let mut done = done.lock().unwrap_or_else(PoisonError::into_inner);
+                        done(bytes);
+                    }
+                });
+            }
+        });
+    }
+
+    /// Makes the index of the next one, and returns its size; `None` if none is left, or once `stop` is set. A segment
+    /// that can have no index, or whose index cannot be written, is passed over: it is read instead.
+    pub(crate) fn make_one(&self, stop: &AtomicBool) -> Option<u64> {
+        let number = {
+            let mut left = self.left.lock().unwrap_or_else(PoisonError::into_inner);
+            left.pop()?
+        };
+        let Ok(Some(built)) = build::build(&self.dir, number, stop) else {
+            return (!stop.load(Ordering::Relaxed)).then_some(0);
+        };
+        let made = (&built.across, &built.within);
+        let written = file::write(&self.state_dir, number, &built.of, made);
+        written.ok().map(|()| built.of.bytes())
+    }
+}

@@ -1,0 +1,228 @@
+//! Which ranges of entries are read for some series.
+
+use super::file::Within;
+use super::{Index, Known};
+use crate::entry::Seq;
+use crate::journal::{Cursor, JournalError, Line};
+use std::collections::{BTreeSet, HashMap};
+use std::path::{Path, PathBuf};
+
+/// Ranges that lie this near are read as one: looking for a place costs more.
+const NEAR: u64 = 64;
+
+/// What is read for some series.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Plan {
+    state_dir: PathBuf,
+    /// First and last entry of each range, ascending and apart.
+    ranges: Vec<(Seq, Seq)>,
+    /// Everything after this entry is read.
+    rest: Seq,
+    /// The series before that of which every line is read.
+    whole: BTreeSet<Seq>,
+}
+
+impl Plan {
+    /// Whether every line of this series is read. Others may come in parts.
+    pub(crate) fn has(&self, series: Seq) -> bool {
+        series > self.rest || self.whole.contains(&series)
+    }
+
+    /// The entry after which everything is read.
+    pub(crate) const fn rest(&self) -> Seq {
+        self.rest
+    }
+
+    /// The lines before that.
+    pub(crate) fn ranges(&self) -> Ranges<'_> {
+        Ranges {
+            state_dir: &self.state_dir,
+            left: &self.ranges,
+            cursor: None,
+        }
+    }
+}
+
+/// The lines of some ranges, in order.
+#[derive(Debug)]
+pub(crate) struct Ranges<'p> {
+    state_dir: &'p Path,
+    left: &'p [(Seq, Seq)],
+    cursor: Option<Cursor>,
+}
+
+impl Ranges<'_> {
+    /// The next line; `None` after the last one.
+    pub(crate) fn next_line(&mut self) -> Result<Option<Line>, JournalError> {
+        while let Some(((from, to), after)) = self.left.split_first() {
+            let cursor = match &mut self.cursor {
+                Some(cursor) => cursor,
+                None => {
+                    let before = Seq(from.0.saturating_sub(1));
+                    self.cursor.insert(Cursor::new(self.state_dir, before)?)
+                }
+            };
+            if let Some(line) = cursor.next_line(*to)? {
+                return Ok(Some(line));
+            }
+            self.cursor = None;
+            self.left = after;
+        }
+        Ok(None)
+    }
+}
+
+/// The lines of a plan in order, the rest included.
+#[derive(Debug)]
+pub(crate) struct Planned<'p> {
+    ranges: Ranges<'p>,
+    rest: Cursor,
+    durable: Seq,
+}
+
+impl Planned<'_> {
+    /// The next line up to the durable entry; `None` after the last one.
+    pub(crate) fn next_line(&mut self) -> Result<Option<Line>, JournalError> {
+        match self.ranges.next_line()? {
+            Some(line) => Ok(Some(line)),
+            None => self.rest.next_line(self.durable),
+        }
+    }
+}
+
+impl Plan {
+    /// All lines of the plan up to the `durable` entry.
+    pub(crate) fn lines(&self, durable: Seq) -> Result<Planned<'_>, JournalError> {
+        Ok(Planned {
+            ranges: self.ranges(),
+            rest: Cursor::new(&self.state_dir, self.rest)?,
+            durable,
+        })
+    }
+}
+
+impl Index {
+    /// What is read for these series alone.
+    pub(crate) fn plan(&mut self, series: &BTreeSet<Seq>) -> Plan {
+        self.planned(series, false)
+    }
+
+    /// The same for reports, which also say what came before: the ports of the instruments, their last verification,
+    /// zeros that open the series too.
+    pub(crate) fn plan_of_reports(&mut self, series: &BTreeSet<Seq>) -> Plan {
+        self.planned(series, true)
+    }
+
+    fn planned(&mut self, series: &BTreeSet<Seq>, with_context: bool) -> Plan {
+        let mut ranges = Vec::new();
+        if let Some(known) = self.known.first() {
+            ranges.push((known.of.first, known.of.first)); // It names the journal.
+        }
+        let mut wanted = series.clone();
+        if with_context {
+            self.add_context(&mut wanted, &mut ranges);
+        }
+        let loaded = self.load(&wanted);
+        for (known, within) in self.known.iter().zip(&loaded) {
+            let rows = within.iter().flat_map(|within| {
+                let ids = wanted.range(known.of.first..=known.of.last);
+                ids.filter_map(|id| within.row(*id))
+            });
+            ranges.extend(rows.map(|row| (row.id, row.to)));
+            let across = &known.across;
+            let spans = across.spans.iter().filter(|span| wanted.contains(&span.id));
+            ranges.extend(spans.map(|span| (span.from, span.to)));
+            let late = across.late.iter().filter(|(of, _)| series.contains(of));
+            ranges.extend(late.map(|(_, at)| (*at, *at)));
+        }
+        let rest = self.up_to();
+        ranges.retain(|(from, to)| from <= to && *to <= rest);
+        Plan {
+            state_dir: self.state_dir.clone(),
+            ranges: merged(ranges),
+            rest,
+            whole: series.clone(),
+        }
+    }
+
+    /// Loads the series within the segments in which wanted ones begin. A segment whose index has changed meanwhile
+    /// ends the index.
+    fn load(&mut self, wanted: &BTreeSet<Seq>) -> Vec<Option<Within>> {
+        let mut loaded = Vec::new();
+        for known in &self.known {
+            let mut here = wanted.range(known.of.first..=known.of.last);
+            if here.next().is_none() {
+                loaded.push(None);
+                continue;
+            }
+            match known.within(&self.state_dir) {
+                Some(within) => loaded.push(Some(within)),
+                None => break,
+            }
+        }
+        self.known.truncate(loaded.len());
+        loaded
+    }
+
+    /// Adds what reports of these series say of what came before: entries, and series of gauge blocks.
+    fn add_context(&mut self, wanted: &mut BTreeSet<Seq>, ranges: &mut Vec<(Seq, Seq)>) {
+        let loaded = self.load(wanted);
+        let mut ports: HashMap<&str, Seq> = HashMap::new();
+        let mut verified: HashMap<&str, Seq> = HashMap::new();
+        let mut last_zeros: HashMap<&str, Seq> = HashMap::new();
+        let mut blocks: BTreeSet<Seq> = BTreeSet::new();
+        for (Known { of, across, .. }, within) in self.known.iter().zip(&loaded) {
+            let mut attached = across.attached.iter().peekable();
+            let mut checks = across.verified.iter().peekable();
+            let mut pass = |id: Seq, ports: &mut HashMap<_, _>, verified: &mut HashMap<_, _>| {
+                while let Some((name, at)) = attached.next_if(|(_, at)| *at < id) {
+                    ports.insert(&**name, *at);
+                }
+                while let Some((series, _, names)) = checks.next_if(|(_, at, _)| *at < id) {
+                    verified.extend(names.iter().map(|name| (&**name, *series)));
+                }
+            };
+            for id in wanted.range(of.first..=of.last) {
+                pass(*id, &mut ports, &mut verified);
+                let row = within.as_ref().and_then(|within| {
+                    let row = within.row(*id)?;
+                    Some((&within.facts.get(row.facts)?.instruments, row.zeros))
+                });
+                let spans = across.spans.iter();
+                let span = || {
+                    let mut begun = spans.filter(|span| span.id == *id);
+                    begun.next().map(|span| (&span.instruments, span.zeros))
+                };
+                let Some((instruments, zeros)) = row.or_else(span) else {
+                    continue;
+                };
+                ranges.extend(zeros.map(|zero| (zero, *id)));
+                for name in instruments {
+                    ranges.extend(ports.get(&**name).map(|at| (*at, *at)));
+                    blocks.extend(verified.get(&**name));
+                }
+            }
+            pass(of.last.following(), &mut ports, &mut verified);
+            let zeros = across.zeros.iter();
+            last_zeros.extend(zeros.map(|(name, at)| (&**name, *at)));
+        }
+        // What is in the rest may need what came before it too.
+        let entries = ports.values().chain(last_zeros.values());
+        ranges.extend(entries.map(|at| (*at, *at)));
+        blocks.extend(verified.values());
+        wanted.extend(blocks);
+    }
+}
+
+/// The same entries as ranges that are ascending and apart.
+fn merged(mut ranges: Vec<(Seq, Seq)>) -> Vec<(Seq, Seq)> {
+    ranges.sort_unstable();
+    let mut apart: Vec<(Seq, Seq)> = Vec::new();
+    for (from, to) in ranges {
+        match apart.last_mut() {
+            Some((_, last)) if from.0 <= last.0.saturating_add(NEAR) => *last = (*last).max(to),
+            Some(_) | None => apart.push((from, to)),
+        }
+    }
+    apart
+}

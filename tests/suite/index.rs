@@ -1,0 +1,300 @@
+//! What commands say with an index, without one, and with one that is wrong: the same, byte for byte.
+//!
+//! The journals are random ones of the core, over several segments, and the stored ones. What `report` makes is held
+//! against the whole journal by `verify`, which never uses an index.
+//!
+//! ```text
+//! PROPTEST_CASES=2000 cargo test --release --test suite index::
+//! ```
+
+use crate::export::{Folder, segments};
+use crate::station::invariants::acts::{Act, act, arming, run};
+use crate::station::invariants::shop::{STATIONS, Shop};
+use proptest::prelude::*;
+use proptest::sample::{Index, select};
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+use std::fs;
+use std::path::{Path, PathBuf};
+use tallyjaw::entry::line::{Digest, encode};
+use tallyjaw::entry::{Entry, SeriesEntry, Stamped};
+
+type Files = BTreeMap<String, Vec<u8>>;
+
+/// The files of a journal with these entries.
+fn files(entries: &[Stamped]) -> Files {
+    let (mut files, mut prev) = (Files::new(), Digest::NONE);
+    for stamped in entries {
+        if stamped.entry.opens().is_some() {
+            files.insert(format!("{:08}.jsonl", files.len() + 1), Vec::new());
+        }
+        let line = encode(stamped, prev);
+        prev = Digest::of(&line);
+        let mut last = files.last_entry().unwrap();
+        last.get_mut().extend(line);
+        last.get_mut().push(b'\n');
+    }
+    files
+}
+
+fn armed(entries: &[Stamped]) -> Vec<u64> {
+    let armed = entries
+        .iter()
+        .filter(|stamped| matches!(stamped.entry, Entry::Series(SeriesEntry::Armed(_))));
+    armed.map(|stamped| stamped.seq.0).collect()
+}
+
+/// Everything that happens, with more segments.
+fn acts() -> impl Strategy<Value = Vec<Act>> {
+    let arm = (select(&STATIONS[..]), arming()).prop_map(|(station, what)| Act::Say {
+        station: Some(station),
+        what,
+    });
+    let one = prop_oneof![10 => act(), 1 => Just(Act::NewSegment), 1 => arm];
+    prop::collection::vec(one, 20..120)
+}
+
+fn journal(acts: Vec<Act>) -> Vec<Stamped> {
+    let mut shop = Shop::new();
+    for act in acts {
+        run(&mut shop, act);
+    }
+    shop.entries
+}
+
+fn index(folder: &Folder) -> PathBuf {
+    folder.path("state/index")
+}
+
+/// Names and contents of the index.
+fn indexed(folder: &Folder) -> Files {
+    let items = fs::read_dir(index(folder)).into_iter().flatten();
+    items
+        .map(|item| {
+            let path = item.unwrap().path();
+            let name = path.file_name().unwrap().to_str().unwrap().to_owned();
+            (name, fs::read(path).unwrap())
+        })
+        .collect()
+}
+
+fn put(folder: &Folder, files: &Files) {
+    let _ = fs::remove_dir_all(index(folder));
+    let _ = fs::remove_file(index(folder));
+    fs::create_dir(index(folder)).unwrap();
+    for (name, bytes) in files {
+        fs::write(index(folder).join(name), bytes).unwrap();
+    }
+}
+
+/// Puts a file where the index would be: there is none, and none can be made.
+fn without(folder: &Folder) {
+    let _ = fs::remove_dir_all(index(folder));
+    fs::write(index(folder), "no folder").unwrap();
+}
+
+/// What the commands print.
+fn said(folder: &Folder, asked: &[String]) -> String {
+    let mut said = String::new();
+    for line in asked {
+        let arguments: Vec<&str> = line.split('|').collect();
+        let output = folder.run(&arguments);
+        let _ = writeln!(
+            said,
+            "$ {line}\n{}{}exit {:?}",
+            String::from_utf8_lossy(&output.stdout),
+            String::from_utf8_lossy(&output.stderr),
+            output.status.code()
+        );
+    }
+    said
+}
+
+/// Questions about these series.
+fn questions(series: &[u64]) -> Vec<String> {
+    let mut asked: Vec<String> = [
+        "series",
+        "series|--json",
+        "series|--sort|failed|--limit|2",
+        "series|--sort|operator|--reverse|--limit|3",
+        "series|--outcome|cut_short|--since|2025-11-24T17:00:00Z|--json",
+        "series|--axis|pull_force|--until|2025-11-24T18:00:00Z",
+    ]
+    .map(str::to_owned)
+    .to_vec();
+    for id in series {
+        asked.push(format!("series|{id}"));
+        asked.push(format!("series|show|{id}|--json"));
+        asked.push(format!("label|--series|{id}|-o|-"));
+        asked.push(format!("series|--after|{id}|--limit|1"));
+    }
+    if let [one, .., other] = series {
+        asked.push(format!("series|{other}|{one}|--reverse"));
+    }
+    asked
+}
+
+/// Makes a report by the index and holds it against the whole journal.
+fn report_is_true(folder: &Folder, options: &[&str]) {
+    let made = folder.run(&[&["report"], options, &["-o", "report.html"]].concat());
+    assert!(made.status.success(), "{options:?}: {made:?}");
+    let verified = folder.run(&["verify", "report.html"]);
+    let text = String::from_utf8_lossy(&verified.stdout);
+    assert!(verified.status.success(), "{options:?}: {text}");
+}
+
+/// A few of these, first and last among them.
+fn some(series: &[u64], which: &[Index]) -> Vec<u64> {
+    let mut some: Vec<u64> = which
+        .iter()
+        .filter(|_| !series.is_empty())
+        .map(|at| *at.get(series))
+        .collect();
+    some.extend(series.first());
+    some.extend(series.last());
+    some.sort_unstable();
+    some.dedup();
+    some
+}
+
+fn few() -> ProptestConfig {
+    let config = ProptestConfig::default();
+    let is_asked = std::env::var_os("PROPTEST_CASES").is_some();
+    ProptestConfig {
+        cases: if is_asked { config.cases } else { 4 },
+        failure_persistence: None,
+        max_shrink_iters: 60,
+        ..config
+    }
+}
+
+proptest! {
+    #![proptest_config(few())]
+
+    #[test]
+    fn commands_say_the_same_with_an_index_without_and_with_a_wrong_one(
+        one in acts(),
+        other in acts(),
+        which in prop::collection::vec(any::<Index>(), 2),
+        at in any::<Index>(),
+        bit in 0u8..8,
+    ) {
+        let entries = journal(one);
+        let whole = files(&entries);
+        let folder = Folder::of(&whole);
+        let asked = questions(&some(&armed(&entries), &which));
+        without(&folder);
+        let want = said(&folder, &asked);
+        fs::remove_file(index(&folder)).unwrap();
+
+        prop_assert_eq!(&said(&folder, &asked), &want, "the index is made");
+        let made = indexed(&folder);
+        prop_assert_eq!(made.len(), whole.len() - 1, "one for each closed segment");
+        prop_assert_eq!(&said(&folder, &asked), &want, "the index is used");
+        for id in some(&armed(&entries), &which) {
+            report_is_true(&folder, &[&id.to_string()]);
+        }
+
+        // `series` reads the whole index, so that what is wrong with it is known by the second one.
+        let few = &[&asked[..2], &asked[asked.len() - 3..]].concat();
+        let want = said(&folder, few);
+        let foreign = Folder::of(&files(&journal(other)));
+        said(&foreign, &asked[..1]);
+        let names = made.keys().cloned();
+        let swapped: Files = names.zip(made.values().rev().cloned()).collect();
+        let mut others = swapped.clone();
+        others.extend(indexed(&foreign));
+        let cut = made.iter().map(|(name, bytes)| {
+            (name.clone(), bytes[..at.index(bytes.len())].to_vec())
+        });
+        let flipped = made.iter().map(|(name, bytes)| {
+            let mut bytes = bytes.clone();
+            let place = at.index(bytes.len());
+            bytes[place] ^= 1 << bit;
+            (name.clone(), bytes)
+        });
+        for (what, wrong) in [
+            ("cut off", cut.collect::<Files>()),
+            ("a bit changed", flipped.collect()),
+            ("another segment's", swapped),
+            ("another journal's", others),
+        ] {
+            put(&folder, &wrong);
+            prop_assert_eq!(&said(&folder, few), &want, "{}", what);
+            prop_assert!(made.iter().all(|(name, bytes)| indexed(&folder).get(name) == Some(bytes)), "{} is made again", what);
+        }
+    }
+
+    #[test]
+    fn an_index_of_a_longer_journal_or_of_removed_segments_is_no_index(
+        acts in acts(),
+        which in prop::collection::vec(any::<Index>(), 2),
+        at in any::<Index>(),
+    ) {
+        let entries = journal(acts);
+        let whole = files(&entries);
+        let folder = Folder::of(&whole);
+        let asked = questions(&some(&armed(&entries), &which));
+        said(&folder, &asked[..1]);
+        let made = indexed(&folder);
+        let journal = |name: &str| folder.path("state/journal").join(name);
+        let same = |what: &str| {
+            put(&folder, &made);
+            let by_index = said(&folder, &asked);
+            without(&folder);
+            assert_eq!(by_index, said(&folder, &asked), "{what}");
+        };
+        let names: Vec<&String> = whole.keys().collect();
+        let last = at.index(names.len());
+        for gone in &names[last + 1..] {
+            fs::remove_file(journal(gone)).unwrap();
+        }
+        same("rolled back to the end of a segment");
+        let lines: Vec<&[u8]> = whole[names[last]].split_inclusive(|byte| *byte == b'\n').collect();
+        let left = lines[..=at.index(lines.len())].concat();
+        fs::write(journal(names[last]), &left).unwrap();
+        same("rolled back within it");
+        if last > 0 {
+            fs::remove_file(journal(names[0])).unwrap();
+            same("without its first segment");
+        }
+    }
+}
+
+#[test]
+fn commands_say_the_same_of_every_stored_journal() {
+    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/journals");
+    let mut journals = 0;
+    for item in fs::read_dir(kept).unwrap() {
+        let name = item.unwrap().file_name().into_string().unwrap();
+        let folder = Folder::with(&name);
+        let lines = segments(&name);
+        let lines = lines
+            .values()
+            .flat_map(|text| text.split(|byte| *byte == b'\n'));
+        let entries: Vec<Stamped> = lines
+            .filter(|line| !line.is_empty())
+            .map(|line| tallyjaw::entry::line::decode(line).unwrap().0)
+            .collect();
+        let series = armed(&entries);
+        let mut asked = questions(&series);
+        let jobs = entries.iter().filter_map(|stamped| match &stamped.entry {
+            Entry::Series(SeriesEntry::Armed(spec)) => spec.job.as_ref().map(|job| job.id.clone()),
+            _ => None,
+        });
+        for job in jobs {
+            asked.push(format!("label|--job|{job}|-o|-"));
+            asked.push(format!("series|--job|{job}"));
+        }
+        without(&folder);
+        let want = said(&folder, &asked);
+        fs::remove_file(index(&folder)).unwrap();
+        assert_eq!(said(&folder, &asked), want, "{name}");
+        assert_eq!(said(&folder, &asked), want, "{name}");
+        for id in &series {
+            report_is_true(&folder, &[&id.to_string()]);
+        }
+        journals += usize::from(!indexed(&folder).is_empty());
+    }
+    assert!(journals > 1, "several have more than one segment");
+}
