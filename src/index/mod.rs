@@ -144,11 +144,9 @@ impl Index {
 /// The closed segments from the first one on, as far as each follows the one before, up to the `durable` entry.
 fn closed(dir: &Dir, durable: Seq) -> Result<Vec<(SegmentNumber, Identity)>, JournalError> {
     let mut closed: Vec<(SegmentNumber, Identity)> = Vec::new();
-    let mut numbers = dir.segments()?;
-    let mut is_open = Vec::new();
-    is_open.extend(numbers.pop());
-    let mut rest = numbers.into_iter();
-    for number in rest.by_ref() {
+    let numbers = dir.segments()?;
+    let before_the_last = numbers.len().saturating_sub(1);
+    for number in numbers.iter().copied().take(before_the_last) {
         let found = dir.identity(number)?;
         let before = closed.last();
         let follows = |of: &Identity| {
@@ -157,18 +155,15 @@ fn closed(dir: &Dir, durable: Seq) -> Result<Vec<(SegmentNumber, Identity)>, Jou
                 && of.first <= of.last
                 && of.last <= durable
         };
-        match found.filter(follows) {
-            Some(of) => closed.push((number, of)),
-            None => {
-                is_open.push(number);
-                break;
-            }
-        }
+        let Some(of) = found.filter(follows) else {
+            break;
+        };
+        closed.push((number, of));
     }
     // A cursor looks for a place by the first numbers of segments.
     let last = closed.last().map_or(Seq(0), |(_, of)| of.last);
-    for number in rest.chain(is_open) {
-        if dir.first_of(number)?.is_some_and(|first| first <= last) {
+    for number in numbers.iter().skip(closed.len()) {
+        if dir.first_of(*number)?.is_some_and(|first| first <= last) {
             return Ok(Vec::new());
         }
     }

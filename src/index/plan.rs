@@ -55,17 +55,14 @@ impl Ranges<'_> {
     /// The next line; `None` after the last one.
     pub(crate) fn next_line(&mut self) -> Result<Option<Line>, JournalError> {
         while let Some(((from, to), after)) = self.left.split_first() {
-            let cursor = match &mut self.cursor {
+            let mut cursor = match self.cursor.take() {
                 Some(cursor) => cursor,
-                None => {
-                    let before = Seq(from.0.saturating_sub(1));
-                    self.cursor.insert(Cursor::new(self.state_dir, before)?)
-                }
+                None => Cursor::new(self.state_dir, Seq(from.0.saturating_sub(1)))?,
             };
             if let Some(line) = cursor.next_line(*to)? {
+                self.cursor = Some(cursor);
                 return Ok(Some(line));
             }
-            self.cursor = None;
             self.left = after;
         }
         Ok(None)

@@ -68,27 +68,19 @@ pub(super) fn print(
     out: &mut dyn Write,
 ) -> Result<Exit, Failure> {
     let daemon = client::daemon_of(context)?;
-    let listing = || -> Result<_, Failure> {
-        Ok(Listing {
-            asked,
-            filter: asked.query.filter()?,
-            json: context.json,
-            zone: clock::zone(),
-            lines: Vec::new(),
-        })
+    let mut listing = Listing {
+        asked,
+        filter: asked.query.filter()?,
+        json: context.json,
+        zone: clock::zone(),
+        lines: Vec::new(),
     };
-    let mut index = indexed::index(&daemon);
-    let mut list = listing()?;
-    let all = match list.collect(&daemon, &mut index)? {
-        Some(all) => all,
-        None => {
-            // The index is wrong.
-            list = listing()?;
-            let all = list.collect(&daemon, &mut Index::none(&daemon.state_dir))?;
-            all.unwrap_or_default()
-        }
-    };
-    list.print(all, out)
+    let mut all = listing.collect(&daemon, &mut indexed::index(&daemon))?;
+    if all.is_none() {
+        listing.lines.clear(); // The index is wrong.
+        all = listing.collect(&daemon, &mut Index::none(&daemon.state_dir))?;
+    }
+    listing.print(all.unwrap_or_default(), out)
 }
 
 impl Listing<'_> {
