@@ -11,7 +11,7 @@ pub(in crate::cli) use words::of;
 
 use super::html_file::HtmlFile;
 use super::qr::Code;
-use super::query::{indexed, lines};
+use super::query::indexed;
 use super::{Context, Exit, Failure, pdf, signed};
 use crate::config::ShopConfig;
 use crate::daemon::clock;
@@ -26,7 +26,6 @@ use layout::{Dots, LabelSize};
 use serde_json::json;
 use std::collections::BTreeSet;
 use std::io::{self, IsTerminal as _, Write};
-use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use words::{LEFT_OUT, Words};
 
@@ -120,13 +119,11 @@ impl Label {
         let mut gathered: Vec<Gathering> = self.wanted().into_iter().map(Gathering::new).collect();
         let mut index = indexed::index(&config.daemon);
         let series = of_labels(&mut index, &gathered);
-        indexed::each(&config.daemon, &index.plan(&series), |line| {
-            let stamped = lines::decoded(&config.daemon, line)?;
+        indexed::each(&config.daemon, &index.plan(&series), |stamped, line| {
             let digest = Digest::of(line.bytes);
             for one in &mut gathered {
-                one.take(&stamped, digest);
+                one.take(stamped, digest);
             }
-            Ok(ControlFlow::Continue(()))
         })?;
         let drawn = gathered.iter().map(|one| self.drawn(one, &config.shop));
         let drawn = drawn.collect::<Result<Vec<_>, _>>()?;

@@ -7,9 +7,9 @@ use super::{Filter, lines};
 use crate::cli::Failure;
 use crate::cli::progress::Progress;
 use crate::config::DaemonConfig;
-use crate::entry::Seq;
+use crate::entry::{Seq, Stamped, line};
 use crate::index::{Index, Lacking, Plan};
-use crate::journal::Line;
+use crate::journal::StoredLine;
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 
@@ -38,42 +38,50 @@ pub(in crate::cli) fn candidates(index: &mut Index, filter: &Filter<'_>) -> BTre
     found
 }
 
-/// Gives every durable line of the plan to `take`, until that breaks off.
+/// Gives every durable entry of the plan to `take`, with its line.
 pub(in crate::cli) fn each(
     daemon: &DaemonConfig,
     plan: &Plan,
-    take: impl FnMut(&Line) -> Result<ControlFlow<()>, Failure>,
+    take: impl FnMut(&Stamped, StoredLine<'_>),
 ) -> Result<(), Failure> {
     each_after(daemon, plan, Seq(0), take)
 }
 
-/// The same, with the lines after entry `after` only, where no series began before it.
+/// The same from entry `after` on, where no series that is asked for began before it.
 pub(in crate::cli) fn each_after(
     daemon: &DaemonConfig,
     plan: &Plan,
     after: Seq,
-    mut take: impl FnMut(&Line) -> Result<ControlFlow<()>, Failure>,
+    mut take: impl FnMut(&Stamped, StoredLine<'_>),
 ) -> Result<(), Failure> {
-    if plan.rest() > after && each_before_the_rest(daemon, plan, &mut take)?.is_break() {
-        return Ok(());
+    if plan.rest() > after {
+        each_before_the_rest(daemon, plan, &mut take)?;
     }
-    lines::each(daemon, plan.rest().max(after), take).map(drop)
+    let after = plan.rest().max(after);
+    lines::each_with(daemon, after, line::decode, |line, decoded| {
+        let (stamped, _) = lines::understood(daemon, decoded)?;
+        take(&stamped, line);
+        Ok(ControlFlow::Continue(()))
+    })
+    .map(drop)
 }
 
-/// Gives the lines of the plan to `take` that the index chose.
+/// Gives the entries of the plan to `take` that the index chose.
 pub(in crate::cli) fn each_before_the_rest(
     daemon: &DaemonConfig,
     plan: &Plan,
-    mut take: impl FnMut(&Line) -> Result<ControlFlow<()>, Failure>,
-) -> Result<ControlFlow<()>, Failure> {
+    mut take: impl FnMut(&Stamped, StoredLine<'_>),
+) -> Result<(), Failure> {
     let mut ranges = plan.ranges();
     while let Some(line) = ranges
         .next_line()
         .map_err(|error| lines::unreadable(daemon, &error))?
     {
-        if take(&line)?.is_break() {
-            return Ok(ControlFlow::Break(()));
-        }
+        let line = StoredLine {
+            seq: line.seq,
+            bytes: &line.bytes,
+        };
+        take(&lines::decoded(daemon, line)?, line);
     }
-    Ok(ControlFlow::Continue(()))
+    Ok(())
 }

@@ -19,10 +19,8 @@ pub(super) fn chosen(daemon: &DaemonConfig, query: &Query) -> Result<Gathered, F
     let candidates = indexed::candidates(&mut index, &filter);
     let plan = index.plan_of_reports(&candidates);
     let mut gathering = Gathering::new(|id, _, spec| plan.has(id) && filter.series(id, spec));
-    indexed::each(daemon, &plan, |line| {
-        let stamped = lines::decoded(daemon, line)?;
-        gathering.take(&stamped, Digest::of(line.bytes));
-        Ok(ControlFlow::Continue(()))
+    indexed::each(daemon, &plan, |stamped, line| {
+        gathering.take(stamped, Digest::of(line.bytes));
     })?;
     let mut gathered = gathering.finish().ok_or_else(|| {
         Failure::usage("the journal has no entry yet").with_remedy("`tallyjaw serve` begins one")

@@ -2,7 +2,7 @@
 
 use super::Series;
 use crate::cli::columns::Columns;
-use crate::cli::query::{Filter, indexed, lines};
+use crate::cli::query::{Filter, indexed};
 use crate::cli::{Context, Exit, Failure, card, client, pager};
 use crate::config::DaemonConfig;
 use crate::daemon::clock;
@@ -16,7 +16,6 @@ use anstyle::Style;
 use std::cmp::Reverse;
 use std::collections::{BTreeSet, HashMap};
 use std::io::Write;
-use std::ops::ControlFlow;
 
 /// The order of the list.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -123,11 +122,10 @@ impl Listing<'_> {
             .filter
             .after()
             .max(Seq(self.asked.after.unwrap_or_default()));
-        indexed::each_after(daemon, plan, after, |line| {
-            if let Some(listed) = history.take(&lines::decoded(daemon, line)?) {
+        indexed::each_after(daemon, plan, after, |stamped, _| {
+            if let Some(listed) = history.take(stamped) {
                 take(self, &listed);
             }
-            Ok(ControlFlow::Continue(()))
         })?;
         for listed in &history.finish() {
             take(self, listed);
@@ -144,8 +142,8 @@ impl Listing<'_> {
             .collect();
         let mut is_sound = true;
         let mut history = History::default();
-        let _ = indexed::each_before_the_rest(daemon, plan, |line| {
-            let listed = history.take(&lines::decoded(daemon, line)?);
+        indexed::each_before_the_rest(daemon, plan, |stamped, _| {
+            let listed = history.take(stamped);
             if let Some(listed) = listed
                 && let Some(at) = unread.remove(&listed.series.id.0)
             {
@@ -159,7 +157,6 @@ impl Listing<'_> {
                     (_, _) => is_sound = false,
                 }
             }
-            Ok(ControlFlow::Continue(()))
         })?;
         Ok(is_sound && unread.is_empty())
     }

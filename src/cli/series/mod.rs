@@ -3,7 +3,7 @@
 mod list;
 
 use super::entries::EntryStyle;
-use super::query::{Query, indexed, lines};
+use super::query::{Query, indexed};
 use super::{Context, Exit, Failure, card, client};
 use crate::entry::history::{Listed, OneSeries};
 use crate::entry::ledger::Disposition;
@@ -13,7 +13,6 @@ use crate::message::series::SeriesMessage;
 use list::Sort;
 use std::collections::BTreeSet;
 use std::io::Write;
-use std::ops::ControlFlow;
 
 /// List the series of the journal, or show one with all its entries
 ///
@@ -69,10 +68,7 @@ impl Series {
         let daemon = client::daemon_of(context)?;
         let mut one = OneSeries::new(Seq(wanted));
         let plan = indexed::index(&daemon).plan(&BTreeSet::from([Seq(wanted)]));
-        indexed::each(&daemon, &plan, |line| {
-            one.take(&lines::decoded(&daemon, line)?);
-            Ok(ControlFlow::Continue(()))
-        })?;
+        indexed::each(&daemon, &plan, |stamped, _| one.take(stamped))?;
         let Some((listed, entries)) = one.finish() else {
             return Err(
                 Failure::usage(format!("no series {wanted} in this journal"))
