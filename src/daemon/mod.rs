@@ -15,6 +15,7 @@ pub mod clock;
 pub mod files;
 mod folder;
 mod hub;
+mod indexing;
 mod moving;
 mod outage;
 mod ports;
@@ -42,6 +43,7 @@ use change::Changing;
 use clock::Clock;
 use folder::Folders;
 use hub::Hub;
+use indexing::{Indexing, Tell};
 use outage::{Mode, UndurableFrames};
 use ports::Ports;
 use reload::Reloading;
@@ -209,7 +211,9 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     let meter = Arc::new(Meter::default());
 
     let (announce, mut announcements) = mpsc::unbounded_channel();
-    let (live, journal, core) = take_up(&setup, opened, announce, Arc::clone(&meter));
+    let indexing = Indexing::start(&daemon.state_dir, where_all_is.last);
+    let told = (announce, indexing.tell());
+    let (live, journal, core) = take_up(&setup, opened, told, Arc::clone(&meter));
     let configured = setup.config.sinks.clone();
     let (ask, mut asked) = mpsc::channel(REQUESTS_WAITING);
     let intake = Intake::new(Arc::clone(&live), ask.clone());
@@ -294,7 +298,7 @@ fn where_all_is(sockets: &RuntimeDir, state_dir: &Path, opened: &Opened) -> Read
 fn take_up(
     setup: &Setup,
     opened: Opened,
-    announce: mpsc::UnboundedSender<Announcement>,
+    (announce, indexing): (mpsc::UnboundedSender<Announcement>, Tell),
     meter: Arc<Meter>,
 ) -> (Arc<Live>, Handle, Core) {
     let catalog = Arc::clone(&setup.config.catalog);
@@ -318,6 +322,7 @@ fn take_up(
         if let Announcement::Durable { lines, took, .. } = &announcement {
             everyone.publish(lines);
             meter.synced(*took);
+            indexing.durable(lines);
         }
         let _ = announce.send(announcement);
     });

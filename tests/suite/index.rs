@@ -12,10 +12,12 @@ use crate::station::invariants::acts::{Act, act, arming, run};
 use crate::station::invariants::shop::{STATIONS, Shop};
 use proptest::prelude::*;
 use proptest::sample::{Index, select};
+use serde_json::json;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::time::Instant;
 use tallyjaw::entry::line::{Digest, encode};
 use tallyjaw::entry::{Entry, SeriesEntry, Stamped};
 
@@ -258,6 +260,46 @@ proptest! {
             fs::remove_file(journal(names[0])).unwrap();
             same("without its first segment");
         }
+    }
+}
+
+#[test]
+fn a_daemon_makes_the_index_of_each_segment_that_it_closes_and_the_same_as_commands() {
+    let shop = crate::harness::Shop::new();
+    let mut command = shop.tallyjaw(&["--json", "serve"]);
+    command.env("TALLYJAW_TEST_SEGMENT_BYTES", "8000");
+    let daemon = shop.start_by(command);
+    let folder = shop.path("state/index");
+    let made = || -> Files {
+        let items = fs::read_dir(&folder).into_iter().flatten();
+        let read = items.map(|item| {
+            let name = item.unwrap().file_name().into_string().unwrap();
+            let bytes = fs::read(folder.join(&name)).unwrap();
+            (name, bytes)
+        });
+        read.collect()
+    };
+    let mut closed = 0;
+    while closed < 3 {
+        daemon.call(
+            "note",
+            &json!({"text": "a note of some length, ".repeat(8)}),
+        );
+        let segments = fs::read_dir(shop.path("state/journal")).unwrap();
+        closed = segments.count() - 1;
+    }
+    let deadline = Instant::now() + crate::harness::PATIENCE;
+    while made().len() < closed {
+        assert!(Instant::now() < deadline, "{:?}", made().keys());
+        std::thread::yield_now();
+    }
+    let by_daemon = made();
+    daemon.stop();
+    fs::remove_dir_all(&folder).unwrap();
+    assert!(shop.run(&["series"]).status.success());
+    let by_command = made();
+    for (name, bytes) in &by_daemon {
+        assert_eq!(by_command.get(name), Some(bytes), "{name}");
     }
 }
 

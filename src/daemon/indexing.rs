@@ -1,0 +1,92 @@
+//! Makes the index of segments that are closed, on a thread of its own with the lowest priority: nothing at the bench
+//! waits for it.
+//!
+//! In: the word that a segment was closed. Out: `state_dir/index`. Nothing of it is told to anybody; where it cannot be
+//! made, commands read all of the journal.
+
+use crate::entry::Seq;
+use crate::index::Lacking;
+use crate::journal::DurableLine;
+use crossbeam_channel::{Receiver, Sender};
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::JoinHandle;
+
+/// What nice(2) takes at most.
+const LOWEST_PRIORITY: i32 = 19;
+
+/// The thread. It ends when this is dropped, in the middle of a segment too.
+#[derive(Debug)]
+pub(super) struct Indexing {
+    tell: Tell,
+    stop: Arc<AtomicBool>,
+    thread: Option<JoinHandle<()>>,
+}
+
+/// Tells the thread what has become durable.
+#[derive(Debug, Clone)]
+pub(super) struct Tell(Sender<Seq>);
+
+impl Tell {
+    /// Tells it where a segment begins, and so one is closed. It never waits.
+    pub(super) fn durable(&self, lines: &[DurableLine]) {
+        let mut begun = lines.iter().rev();
+        let begun = begun.find(|line| line.stamped.entry.opens().is_some());
+        if let Some(line) = begun {
+            let _ = self.0.send(line.seq);
+        }
+    }
+}
+
+impl Indexing {
+    /// Starts with what lacks an index up to the `durable` entry.
+    pub(super) fn start(state_dir: &Path, durable: Seq) -> Self {
+        let (sender, told) = crossbeam_channel::unbounded();
+        let _ = sender.send(durable);
+        let stop = Arc::new(AtomicBool::new(false));
+        let (state_dir, stopped) = (state_dir.to_owned(), Arc::clone(&stop));
+        let run = move || run(&state_dir, &told, &stopped);
+        let thread = std::thread::Builder::new().name("index".to_owned());
+        let thread = thread.spawn(run);
+        if let Err(error) = &thread {
+            tracing::warn!("the journal is not indexed: {error}");
+        }
+        Self {
+            tell: Tell(sender),
+            stop,
+            thread: thread.ok(),
+        }
+    }
+
+    pub(super) fn tell(&self) -> Tell {
+        self.tell.clone()
+    }
+}
+
+impl Drop for Indexing {
+    fn drop(&mut self) {
+        self.stop.store(true, Ordering::Relaxed);
+        let _ = self.tell.0.send(Seq(0));
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+fn run(state_dir: &Path, told: &Receiver<Seq>, stop: &AtomicBool) {
+    if let Err(error) = rustix::process::nice(LOWEST_PRIORITY) {
+        tracing::warn!("the journal is indexed at the priority of the daemon: {error}");
+    }
+    while let Ok(durable) = told.recv() {
+        let durable = told.try_iter().last().unwrap_or(durable);
+        if stop.load(Ordering::Relaxed) {
+            return;
+        }
+        match Lacking::find(state_dir, durable) {
+            Ok(None) => {}
+            Ok(Some(lacking)) => while lacking.make_one(stop).is_some() {},
+            Err(error) => tracing::warn!("the journal is not indexed: {error}"),
+        }
+    }
+}
