@@ -43,7 +43,7 @@ use change::Changing;
 use clock::Clock;
 use folder::Folders;
 use hub::Hub;
-use indexing::{Indexing, Tell};
+use indexing::Indexing;
 use outage::{Mode, UndurableFrames};
 use ports::Ports;
 use reload::Reloading;
@@ -211,9 +211,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     let meter = Arc::new(Meter::default());
 
     let (announce, mut announcements) = mpsc::unbounded_channel();
-    let indexing = Indexing::start(&daemon.state_dir, where_all_is.last);
-    let told = (announce, indexing.tell());
-    let (live, journal, core) = take_up(&setup, opened, told, Arc::clone(&meter));
+    let (live, journal, core, _indexing) = take_up(&setup, opened, announce, Arc::clone(&meter));
     let configured = setup.config.sinks.clone();
     let (ask, mut asked) = mpsc::channel(REQUESTS_WAITING);
     let intake = Intake::new(Arc::clone(&live), ask.clone());
@@ -298,9 +296,9 @@ fn where_all_is(sockets: &RuntimeDir, state_dir: &Path, opened: &Opened) -> Read
 fn take_up(
     setup: &Setup,
     opened: Opened,
-    (announce, indexing): (mpsc::UnboundedSender<Announcement>, Tell),
+    announce: mpsc::UnboundedSender<Announcement>,
     meter: Arc<Meter>,
-) -> (Arc<Live>, Handle, Core) {
+) -> (Arc<Live>, Handle, Core, Indexing) {
     let catalog = Arc::clone(&setup.config.catalog);
     let live = Arc::new(Live::new(
         VERSION,
@@ -316,19 +314,21 @@ fn take_up(
     // Unbounded, but never longer than the journal's own channel allows: the loop takes announcements before anything
     // that makes new entries.
     let everyone = Arc::clone(&live);
+    let indexing = Indexing::start(live.state_dir(), opened.tail.0);
+    let indexer = indexing.tell();
     let journal = journal::spawn(opened.writer, move |announcement| {
         // Published here and not in the loop, which saves waking a thread before clients of the feed know. The loop wakes
         // everyone else.
         if let Announcement::Durable { lines, took, .. } = &announcement {
             everyone.publish(lines);
             meter.synced(*took);
-            indexing.durable(lines);
+            indexer.durable(lines);
         }
         let _ = announce.send(announcement);
     });
     let mut core = Core::new(catalog, opened.state);
     core.goes_on_after(opened.last_at);
-    (live, journal, core)
+    (live, journal, core, indexing)
 }
 
 type SinkTasks = Vec<JoinHandle<()>>;
