@@ -3,7 +3,7 @@
 //! In: jobs, one after the other, and what is done with each. Out: the results, to one place, in the order of the jobs.
 //!
 //! - The results are the same with any number of threads.
-//! - Memory is bounded: a job is asked for only while fewer than [`AHEAD`] for each thread are under way.
+//! - Memory is bounded: a job is taken only while fewer than [`AHEAD`] for each thread are under way.
 //! - No thread outlives the call. One job alone is done without a thread.
 
 #![expect(

@@ -1,5 +1,6 @@
 //! Pieces out of the journal that are taken together: their readings axis by axis, and why a series cannot be taken.
 
+use super::query::{Rest, Take};
 use crate::entry::Outcome;
 use crate::entry::Seq;
 use crate::entry::glance::Glance;
@@ -166,14 +167,14 @@ impl FactoryPieces {
     }
 }
 
-impl super::query::Take for FactoryPieces {
+impl Take for FactoryPieces {
     type Kept = Kept;
 
     fn keep(
         &mut self,
         _: &Series<Kept>,
         glance: &Glance<'_>,
-        _: super::query::Rest<'_>,
+        _: Rest<'_>,
     ) -> Result<Option<Kept>, super::Failure> {
         Ok(Some(Kept::of(glance)))
     }

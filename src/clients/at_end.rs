@@ -27,7 +27,7 @@ struct Seat {
     id: u64,
     writer: Arc<OwnedWriteHalf>,
     left: Left,
-    /// Told once it has accepted less than everything; from then on nothing is written here.
+    /// Notified once it has accepted less than everything; from then on nothing is written here.
     behind: Option<Arc<Notify>>,
 }
 
@@ -43,7 +43,7 @@ pub(super) struct Left {
 }
 
 impl AtEnd {
-    /// Adds a client that has every entry up to `after`. `behind` is told when it must be served by its own task again.
+    /// Adds a client that has every entry up to `after`. `behind` is notified when its own task must serve it again.
     pub(super) fn enter(
         &mut self,
         after: Seq,

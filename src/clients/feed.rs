@@ -28,7 +28,7 @@ pub(super) struct Client {
     writer: Arc<OwnedWriteHalf>,
     /// Set while it waits with nothing to send, so that new entries are written to it directly.
     standing: Option<Standing>,
-    /// Told when direct writing has stopped.
+    /// Notified when direct writing has stopped.
     behind: Arc<Notify>,
     outgoing: Outgoing,
     ears: Listening,

@@ -61,7 +61,7 @@ pub(super) struct Standing {
 }
 
 impl Standing {
-    /// A place for a client that has all entries up to `after`; `None` if there are newer ones. `behind` is told when
+    /// A place for a client that has all entries up to `after`; `None` if there are newer ones. `behind` is notified when
     /// the client must go on by itself.
     pub(super) fn take(
         live: &Arc<Live>,
@@ -148,7 +148,7 @@ impl Live {
         self.told.send_replace(());
     }
 
-    /// What is told to everyone and is not a line, whenever there is something.
+    /// Changes with everything that everyone must know and that is not a line.
     pub(super) fn told(&self) -> watch::Receiver<()> {
         self.told.subscribe()
     }

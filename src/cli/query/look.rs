@@ -59,7 +59,7 @@ enum Wanted {
     Nothing,
 }
 
-/// Number of readings after which it is decided anew whether they are parsed ahead.
+/// Number of readings after which it is decided again whether they are parsed ahead.
 const NOTED: u32 = 1024;
 
 impl Looker {
