@@ -169,7 +169,7 @@ mod tests {
     }
 
     #[test]
-    fn an_error_ends_the_work_and_no_more_jobs_are_asked_for() {
+    fn an_error_ends_the_work_and_no_more_jobs_are_taken() {
         let mut asked = 0_usize;
         let done = in_order(
             3,

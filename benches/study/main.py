@@ -1,14 +1,16 @@
 """Summary of many readings: `tallyjaw study` against a columnar engine on the same lines, as a ratio.
 
-Usage: study.py TALLYJAW [READINGS]     (needs duckdb, see requirements.txt)
+Usage: main.py TALLYJAW [READINGS [BEFORE]]     (needs duckdb, see requirements.txt)
 
 Makes a journal of READINGS (ten million if not said) entries in a folder of its own, by repeating a series
 with new numbers; both read it from the page cache. The engine reads only the columns it needs and does the
-same sums; that it cannot see which readings were doubted or retracted is to its favour.
+same sums; that it cannot see which readings were doubted or retracted is to its favour. Both use every core. With BEFORE,
+another build, its ratio is printed too. RUNS runs of each, in turns (seven if the variable is not set).
 """
 
 import json
 import os
+import statistics
 import subprocess
 import sys
 import tempfile
@@ -16,8 +18,13 @@ import time
 
 import duckdb
 
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "ratio"))
+import turns
+
 TALLYJAW = os.path.abspath(sys.argv[1])
 READINGS = int(sys.argv[2]) if len(sys.argv) > 2 else 10_000_000
+BEFORE = os.path.abspath(sys.argv[3]) if len(sys.argv) > 3 else None
+RUNS = int(os.environ.get("RUNS", "7"))
 PIECES = 1000
 CONFIG = '[daemon]\nstate_dir = "state"\nruntime_dir = "run"\n[[station]]\nname = "bench-1"\n'
 PREV = "0" * 64
@@ -75,9 +82,9 @@ def make(folder):
     return path
 
 
-def ours(folder):
+def ours(folder, program):
     began = time.perf_counter()
-    done = subprocess.Popen([TALLYJAW, "study", "describe", "--json", "--config", "tallyjaw.toml"], cwd=folder,
+    done = subprocess.Popen([program, "study", "describe", "--json", "--config", "tallyjaw.toml"], cwd=folder,
                             stdout=subprocess.PIPE, text=True)
     peak = 0
     while done.poll() is None:
@@ -113,19 +120,24 @@ def main():
     with tempfile.TemporaryDirectory(dir=os.environ.get("TMPDIR")) as folder:
         path = make(folder)
         size = os.path.getsize(path)
-        runs = [(ours(folder), theirs(path)) for _ in range(3)]
-        mine, (count, mean, sd, low, high, _) = runs[0][0][1], runs[0][1][1]
+        programs = [lambda: ours(folder, TALLYJAW), lambda: theirs(path)]
+        if BEFORE:
+            programs.append(lambda: ours(folder, BEFORE))
+        runs = turns.in_turns(RUNS, *programs)
+        mine, (count, mean, sd, low, high, _) = runs[0][0][1], runs[1][0][1]
         same = [(mine["n"], count), (mine["mean"], mean / 1e6), (mine["sd"], sd / 1e6),
                 (mine["min"], low / 1e6), (mine["max"], high / 1e6)]
         for got, want in same:
             if abs(got - want) > 1e-9 * abs(want):
                 raise SystemExit(f"the engine gives {want}, we give {got}")
-        us, them = min(run[0][0] for run in runs), min(run[1][0] for run in runs)
-        peak = max(run[0][2] for run in runs) / 1024
-        print(f"{count} readings, {size / 1e9:.1f} GB of lines")
-        print(f"tallyjaw study describe  {us:6.2f} s, at most {peak:.0f} MB resident")
-        print(f"columnar engine          {them:6.2f} s, on all cores")
-        print(f"ratio                    {us / them:6.2f}")
+        times = [[run[0] for run in one] for one in runs]
+        peak = max(run[2] for run in runs[0]) / 1024
+        print(f"{count} readings, {size / 1e9:.1f} GB of lines, {os.cpu_count()} cores")
+        print(f"tallyjaw study describe  {statistics.median(times[0]):6.2f} s, at most {peak:.0f} MB resident")
+        print(f"columnar engine          {statistics.median(times[1]):6.2f} s")
+        print(f"ratio                    {turns.words(times[0], times[1])}")
+        if BEFORE:
+            print(f"the other build          {statistics.median(times[2]):6.2f} s, ratio {turns.words(times[0], times[2])}")
 
 
 main()

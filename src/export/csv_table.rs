@@ -1,10 +1,10 @@
 //! Writes rows as CSV by RFC 4180: a line of headings, lines that end in CR LF, and quotes only where needed.
 //!
 //! - Numbers have a decimal point and no separators. Times are RFC 3339 in UTC. Unknown values are empty.
-//! - Characters that could steer a terminal or change the reading direction become escapes, see [`safe`].
+//! - Characters that could steer a terminal or change the reading direction become escapes, see [`safe`](crate::quantity::safe).
 //! - A text that a spreadsheet could take for a formula gets an apostrophe in front, see [`guarded`].
 
-use crate::quantity::safe;
+use crate::quantity::safe_or_same;
 use crate::row::{Cell, Column, Row};
 use csv::{Terminator, Writer, WriterBuilder};
 use std::borrow::Cow;
@@ -14,6 +14,8 @@ use std::io::{self, Write};
 #[derive(Debug)]
 pub struct CsvTable<W: Write> {
     writer: Writer<W>,
+    /// The cell that is being written, so that none needs memory of its own.
+    cell: Vec<u8>,
 }
 
 impl<W: Write> CsvTable<W> {
@@ -23,19 +25,27 @@ impl<W: Write> CsvTable<W> {
             .terminator(Terminator::CRLF)
             .from_writer(target);
         writer.write_record(Column::of_text().map(|column| column.name))?;
-        Ok(Self { writer })
+        Ok(Self {
+            writer,
+            cell: Vec::new(),
+        })
     }
 
     /// Adds a row.
     pub fn row(&mut self, row: &Row<'_>) -> io::Result<()> {
         for column in Column::of_text() {
+            self.cell.clear();
             match (column.cell)(row) {
-                None => self.writer.write_field("")?,
-                Some(Cell::Text(text)) => self.writer.write_field(&*guarded(&safe(text)))?,
-                Some(Cell::Whole(number)) => self.writer.write_field(number.to_string())?,
-                Some(Cell::Decimal(number)) => self.writer.write_field(number.to_string())?,
-                Some(Cell::Time(at)) => self.writer.write_field(at.to_string())?,
+                None => {}
+                Some(Cell::Text(text)) => {
+                    self.writer.write_field(&*guarded(&safe_or_same(text)))?;
+                    continue;
+                }
+                Some(Cell::Whole(number)) => write!(self.cell, "{number}")?,
+                Some(Cell::Decimal(number)) => write!(self.cell, "{number}")?,
+                Some(Cell::Time(at)) => write!(self.cell, "{at}")?,
             }
+            self.writer.write_field(&self.cell)?;
         }
         Ok(self.writer.write_record(None::<&[u8]>)?)
     }

@@ -45,10 +45,10 @@ pub struct ParquetTable<W: Write + Send> {
 /// The values of a column in an incomplete group.
 enum Gathered {
     Texts {
-        known: HashMap<Box<str>, usize>,
+        known: HashMap<Box<str>, u32>,
         texts: Vec<ByteArray>,
-        /// For each row the index of its text.
-        rows: Vec<Option<usize>>,
+        /// For each row the number of its text, from 1; 0 where it has none.
+        rows: Vec<u32>,
     },
     Wholes {
         levels: Vec<i16>,
@@ -110,12 +110,11 @@ impl<W: Write + Send> ParquetTable<W> {
             return Ok(());
         }
         let mut group = self.writer.next_row_group().map_err(as_io)?;
-        for (column, gathered) in &mut self.columns {
-            let full = std::mem::replace(gathered, Gathered::new(column));
+        for (_, gathered) in &mut self.columns {
             let Some(mut writer) = group.next_column().map_err(as_io)? else {
                 return Err(io::Error::other("a column is missing"));
             };
-            full.write(&mut writer).map_err(as_io)?;
+            gathered.write(&mut writer).map_err(as_io)?;
             writer.close().map_err(as_io)?;
         }
         group.close().map_err(as_io)?;
@@ -177,15 +176,21 @@ impl Gathered {
         match self {
             Self::Texts { known, texts, rows } => {
                 let Some(Cell::Text(text)) = cell else {
-                    rows.push(None);
+                    rows.push(0);
                     return Ok(());
                 };
-                let number = known.get(text).copied().unwrap_or_else(|| {
-                    texts.push(ByteArray::from(text.as_bytes().to_vec()));
-                    known.insert(text.into(), texts.len() - 1);
-                    texts.len() - 1
+                // Most rows have the text of the row before.
+                let last = rows.last().copied().filter(|last| {
+                    text_of(texts, *last).is_some_and(|before| before.data() == text.as_bytes())
                 });
-                rows.push(Some(number));
+                let number = last.or_else(|| known.get(text).copied());
+                let number = number.unwrap_or_else(|| {
+                    texts.push(ByteArray::from(text.as_bytes().to_vec()));
+                    let number = u32::try_from(texts.len()).unwrap_or(u32::MAX); // A group has fewer rows.
+                    known.insert(text.into(), number);
+                    number
+                });
+                rows.push(number);
             }
             Self::Wholes { levels, values } => {
                 let value = match cell {
@@ -201,25 +206,38 @@ impl Gathered {
         Ok(())
     }
 
-    fn write(self, writer: &mut SerializedColumnWriter<'_>) -> Result<(), ParquetError> {
+    /// Writes the values, and forgets them; their memory serves the next group.
+    fn write(&mut self, writer: &mut SerializedColumnWriter<'_>) -> Result<(), ParquetError> {
         match self {
             Self::Wholes { levels, values } => {
                 let typed = writer.typed::<Int64Type>();
-                typed.write_batch(&values, Some(&levels), None)?;
+                typed.write_batch(values, Some(levels), None)?;
+                levels.clear();
+                values.clear();
             }
-            Self::Texts { texts, rows, .. } => {
+            Self::Texts { texts, rows, known } => {
                 let typed = writer.typed::<ByteArrayType>();
+                let (mut values, mut levels) = (Vec::new(), Vec::new());
                 for batch in rows.chunks(BATCH) {
-                    let text = |number: &usize| texts.get(*number).cloned();
-                    let values: Vec<_> = batch.iter().flatten().filter_map(text).collect();
-                    let level = |number: &Option<usize>| i16::from(number.is_some());
-                    let levels: Vec<_> = batch.iter().map(level).collect();
+                    values.clear();
+                    levels.clear();
+                    let text = |number: &u32| text_of(texts, *number).cloned();
+                    values.extend(batch.iter().filter_map(text));
+                    levels.extend(batch.iter().map(|number| i16::from(*number > 0)));
                     typed.write_batch(&values, Some(&levels), None)?;
                 }
+                texts.clear();
+                rows.clear();
+                known.clear();
             }
         }
         Ok(())
     }
+}
+
+/// The text with this number, from 1.
+fn text_of(texts: &[ByteArray], number: u32) -> Option<&ByteArray> {
+    texts.get(usize::try_from(number).ok()?.checked_sub(1)?)
 }
 
 /// A decimal as a whole number of the column's smallest step.

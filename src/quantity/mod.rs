@@ -29,7 +29,7 @@ pub use length::Length;
 pub use moment::ParseMomentError;
 pub(crate) use named::named;
 pub use near::{did_you_mean, meant, nearest};
-pub use safe::{is_unsafe, safe, unsafe_in};
+pub use safe::{is_unsafe, safe, safe_or_same, unsafe_in};
 pub use time::{MonoMicros, Now, WallMicros};
 pub use unit::Unit;
 pub use zone::{OffsetFrom, Zone};

@@ -1,5 +1,6 @@
 //! Text from outside, made safe to show; only this module decides which characters are escaped.
 
+use std::borrow::Cow;
 use std::fmt::Write as _;
 
 /// The text with every character that could control a terminal or mislead a reader replaced by an escape.
@@ -10,15 +11,23 @@ use std::fmt::Write as _;
 /// assert_eq!(safe("לילא"), "לילא");
 /// ```
 pub fn safe(text: &str) -> String {
-    text.chars()
-        .fold(String::with_capacity(text.len()), |mut safe, c| {
-            if is_unsafe(c) {
-                let _ = write!(safe, "{}", c.escape_default());
-            } else {
-                safe.push(c);
-            }
-            safe
-        })
+    safe_or_same(text).into_owned()
+}
+
+/// As [`safe`]; the text itself where nothing is replaced.
+pub fn safe_or_same(text: &str) -> Cow<'_, str> {
+    if text.bytes().all(|byte| (b' '..=b'~').contains(&byte)) || !text.contains(is_unsafe) {
+        return Cow::Borrowed(text);
+    }
+    let safe = String::with_capacity(text.len());
+    Cow::Owned(text.chars().fold(safe, |mut safe, c| {
+        if is_unsafe(c) {
+            let _ = write!(safe, "{}", c.escape_default());
+        } else {
+            safe.push(c);
+        }
+        safe
+    }))
 }
 
 /// The code point of the first unsafe character of a text: `U+202E`; `None` if there is none.

@@ -6,7 +6,7 @@ use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::quantity::Unit;
 use crate::quantity::did_you_mean;
-use crate::stats::chart::{Baseline, CHARTS, ChartKind, Input, Memory, RULES, Rule};
+use crate::stats::chart::{Baseline, CHARTS, ChartKind, Groups, Input, Memory, RULES, Rule};
 use crate::stats::picture::{chart_svg, chart_text};
 use crate::stats::{Sample, chart};
 use serde_json::{Map, Value, json};
@@ -90,11 +90,12 @@ fn rules_help() -> String {
 
 impl Chart {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-        let keys: Vec<&str> = self.subgroup.iter().map(String::as_str).collect();
-        let readings = self.select.readings(context, &keys)?;
-        readings.of_one_nominal()?;
-        let (groups, left) = self.groups(&readings)?;
-        let of_subgroups = self.subgroup.is_some() || self.size.is_some_and(|size| size > 1);
+        let (readings, all, groups) = self.readings(context)?;
+        let left = match &groups {
+            Some(groups) if self.subgroup.is_none() => all.count() % size_of(groups),
+            Some(_) | None => 0,
+        };
+        let of_subgroups = groups.is_some();
         let usual = if of_subgroups {
             "mean_s"
         } else {
@@ -105,7 +106,10 @@ impl Chart {
             None => self::kind(usual).map_err(Failure::usage)?,
         };
         let input = Input {
-            groups: &groups,
+            groups: match &groups {
+                Some(groups) => Groups::Subgroups(groups),
+                None => Groups::Singles(&all),
+            },
             baseline: self.baseline,
             kept: self.kept(&readings)?,
             memory: Memory {
@@ -124,7 +128,7 @@ impl Chart {
             save(path, &readings, &chart.baseline)?;
         }
         let rules = self.rules();
-        let places = Digits::of(readings.sample()?.summary()).places;
+        let places = Digits::of(all.summary()).places;
         show::picture(self.svg.as_deref(), || {
             chart_svg(
                 &readings.heading(),
@@ -164,13 +168,29 @@ impl Chart {
         }
     }
 
-    /// Subgroups or single readings, and the number of readings left over.
-    fn groups(&self, readings: &Readings) -> Result<(Vec<Sample>, usize), Failure> {
-        if self.subgroup.is_some() {
+    /// The readings, and their subgroups if they have any. Of single readings only the values are kept.
+    fn readings(
+        &self,
+        context: &Context,
+    ) -> Result<(Readings, Sample, Option<Vec<Sample>>), Failure> {
+        if let Some(key) = &self.subgroup {
+            let readings = self.select.readings(context, &[key])?;
+            readings.of_one_nominal()?;
+            let all = readings.sample()?;
             let groups = readings.groups(0)?.into_iter().map(|(_, group)| group);
-            return Ok((groups.collect(), 0));
+            return Ok((readings, all, Some(groups.collect())));
         }
-        readings.chunks(self.size.unwrap_or(1))
+        let (readings, bases) = self.select.bases(context)?;
+        readings.of_one_nominal()?;
+        let size = self.size.unwrap_or(1);
+        let groups = (size > 1).then(|| {
+            let chunks = bases.chunks_exact(size);
+            let groups = chunks.map(|chunk| readings.sample_of_bases(chunk.to_vec()));
+            groups.collect::<Result<_, _>>()
+        });
+        let groups = groups.transpose()?;
+        let all = readings.sample_of_bases(bases)?;
+        Ok((readings, all, groups))
     }
 
     fn kept(&self, readings: &Readings) -> Result<Option<Baseline>, Failure> {
@@ -199,6 +219,11 @@ impl Chart {
             points: kept.points,
         }))
     }
+}
+
+/// Number of readings in a subgroup.
+fn size_of(groups: &[Sample]) -> u64 {
+    groups.first().map_or(u64::MAX, Sample::count)
 }
 
 /// The basis of control limits, as stored in a file.

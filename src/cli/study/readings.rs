@@ -184,7 +184,11 @@ impl Readings {
         &self,
         rows: impl IntoIterator<Item = &'r Reading>,
     ) -> Result<Sample, Failure> {
-        let bases = rows.into_iter().map(|row| row.base).collect();
+        self.sample_of_bases(rows.into_iter().map(|row| row.base).collect())
+    }
+
+    /// A sample of values in base units of the scale.
+    pub(super) fn sample_of_bases(&self, bases: Vec<i64>) -> Result<Sample, Failure> {
         let sample = Sample::from_bases(bases, self.scale)
             .map_err(|reason| Failure::usage(reason.to_string()))?;
         Ok(sample.with_step_base(self.step))

@@ -111,6 +111,16 @@ impl Select {
         Ok(Readings { rows, ..readings })
     }
 
+    /// The values of all readings, in base units of their scale.
+    pub(super) fn bases(&self, context: &Context) -> Result<(Readings, Vec<i64>), Failure> {
+        let mut bases = Vec::new();
+        let readings = self.each(context, &[], &mut |reading, _| {
+            bases.push(reading.base);
+            Ok(())
+        })?;
+        Ok((readings, bases))
+    }
+
     /// The statistics of the readings, in one pass with bounded memory.
     pub(super) fn stream(&self, context: &Context) -> Result<(Readings, Stream), Failure> {
         let (readings, stream, _) = self.stream_with_ends(context)?;

@@ -7,7 +7,7 @@ use crate::markup::{Element, el, free};
 use crate::report::facts::{self, Facts};
 use crate::spec::ArmedAxis;
 use crate::stats::capability::{Capability, Claim, FIGURES, PULL_FIGURES};
-use crate::stats::chart::{CHARTS, Input, Memory, draw, usual_rules};
+use crate::stats::chart::{CHARTS, Groups, Input, Memory, draw, usual_rules};
 use crate::stats::picture::{self, Histogram};
 use crate::stats::text::{self, Digits, Shown};
 use crate::stats::{Limits, Sample, describe, rounding};
@@ -170,13 +170,9 @@ fn pictures(
 }
 
 fn chart(id: &str, title: &str, sample: &Sample, digits: Digits<'_>) -> Option<Element> {
-    let singles: Vec<Sample> = sample
-        .bases()
-        .iter()
-        .filter_map(|base| Sample::from_bases(vec![*base], sample.unit()).ok())
-        .collect();
+    let singles = Sample::from_bases(sample.bases().to_vec(), sample.unit()).ok()?;
     let input = Input {
-        groups: &singles,
+        groups: Groups::Singles(&singles),
         baseline: None,
         kept: None,
         memory: Memory::default(),

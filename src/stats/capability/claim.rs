@@ -5,7 +5,7 @@
 //! does not need it is made instead.
 
 use super::Capability;
-use crate::stats::chart::{CHARTS, FEWEST_POINTS, Input, Memory, draw, usual_rules};
+use crate::stats::chart::{CHARTS, FEWEST_POINTS, Groups, Input, Memory, draw, usual_rules};
 use crate::stats::compare::anova;
 use crate::stats::order::order;
 use crate::stats::sample::float;
@@ -305,12 +305,10 @@ fn signals(sample: &Sample) -> Result<usize, Undefined> {
     Undefined::unless(sample.count(), want)?;
     let kind = CHARTS.iter().find(|kind| !kind.of_subgroups);
     let kind = kind.ok_or(Undefined::TooFewGroups { got: 0, want: 1 })?;
-    let singles = sample.bases().iter().map(|base| sample.part(&[*base]));
-    let singles = singles.collect::<Result<Vec<_>, _>>()?;
     let chart = draw(
         kind,
         &Input {
-            groups: &singles,
+            groups: Groups::Singles(sample),
             baseline: None,
             kept: None,
             memory: Memory::default(),

@@ -3,9 +3,8 @@
 //! In: the input of a chart. Out: the chart with rules that are fitted to its length, and the share of simulated charts
 //! in which given rules signal. The same function draws the simulated charts and the real one.
 
-use super::points::first_of;
 use super::rules::{self, Reach, Rule};
-use super::{Baseline, Chart, ChartKind, FEWEST_POINTS, Input};
+use super::{Baseline, Chart, ChartKind, FEWEST_POINTS, Groups, Input};
 use crate::stats::random::Random;
 use crate::stats::sample::{base_in, float, float_of, nearest};
 use crate::stats::text::fixed;
@@ -127,7 +126,8 @@ pub fn draw(kind: &ChartKind, input: &Input<'_>) -> Result<Chart, Undefined> {
 
 /// Number of points of a simulated chart.
 fn points_of(input: &Input<'_>) -> usize {
-    let size = input.groups.first().map_or(1, |group| group.bases().len());
+    let first = input.groups.first();
+    let size = first.map_or(1, |group| group.bases().len());
     let most = (LONGEST / size.max(1)).max(FEWEST_POINTS);
     input.groups.len().min(most)
 }
@@ -138,9 +138,8 @@ fn steady(
     input: &Input<'_>,
     baseline: &Baseline,
 ) -> Result<Vec<Vec<MadeUpPanel>>, Undefined> {
-    let first = input.groups.first().or_else(|| first_of(input).first());
-    let first = first.ok_or(Undefined::TooFewGroups { got: 0, want: 1 })?;
-    let maker = Maker::new(first, baseline);
+    let first = input.groups.first()?;
+    let maker = Maker::new(&first, baseline);
     let (points, size) = (points_of(input), maker.size);
     let most = (LONGEST / size).max(FEWEST_POINTS);
     let before = input.kept.map_or(0, |kept| kept.points.clamp(2, most));
@@ -232,7 +231,7 @@ impl<'s> Maker<'s> {
         let groups = made.chunks(self.size).map(|group| self.like.part(group));
         let groups = groups.collect::<Result<Vec<_>, _>>()?;
         (kind.panels)(&Input {
-            groups: &groups,
+            groups: Groups::Subgroups(&groups),
             baseline,
             kept,
             memory: like.memory,

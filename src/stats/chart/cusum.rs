@@ -1,6 +1,6 @@
 //! Cumulative sum chart: detects small lasting shifts, and when they began.
 
-use super::points::{baseline, means};
+use super::points::baseline;
 use super::{Chart, ChartKind, Input, Panel, Point, Reach};
 use crate::stats::Undefined;
 
@@ -18,7 +18,7 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
     let sigma = baseline.point_sigma();
     let decision = memory.decision * sigma;
     let (above, below) = cusum(
-        &means(input.groups)?,
+        &input.groups.means()?,
         memory.target.unwrap_or(baseline.center),
         memory.allowance * sigma,
         decision,

@@ -1,6 +1,6 @@
 //! Exponentially weighted moving average chart: detects small lasting shifts sooner.
 
-use super::points::{baseline, means};
+use super::points::baseline;
 use super::{Chart, ChartKind, Input, Panel, Point, Reach};
 use crate::stats::Undefined;
 
@@ -16,7 +16,7 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
     let baseline = baseline(input)?;
     let memory = input.memory;
     let points = ewma(
-        &means(input.groups)?,
+        &input.groups.means()?,
         memory.target.unwrap_or(baseline.center),
         baseline.point_sigma(),
         memory.weight,

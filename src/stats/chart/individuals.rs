@@ -7,11 +7,11 @@
 //!
 //! Source: NIST/SEMATECH e-Handbook 6.3.2.2 (which uses d2 = 1.128; ours is exact).
 
-use super::points::{common_size, joined, moving_ranges, sigma_of_neighbours};
+use super::points::{baseline_of_singles, moving_ranges};
 use super::{Baseline, Chart, ChartKind, Input, Panel};
 use crate::stats::Undefined;
 use crate::stats::constants::Constants;
-use crate::stats::sample::{Scale, base_in, float, float_of};
+use crate::stats::sample::{Scale, base_in, float};
 
 pub(super) const CHART: ChartKind = ChartKind {
     name: "individuals",
@@ -22,12 +22,12 @@ pub(super) const CHART: ChartKind = ChartKind {
 };
 
 fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
-    if common_size(input.groups)? != 1 {
+    if input.groups.size()? != 1 {
         return Err(Undefined::NotApplicable {
             why: "the readings are in subgroups",
         });
     }
-    let all = joined(input.groups)?;
+    let all = input.groups.singles()?;
     of_bases(all.bases(), all.scale(), input.baseline, input.kept)
 }
 
@@ -40,7 +40,7 @@ fn of_bases(
 ) -> Result<Chart, Undefined> {
     let baseline = match kept {
         Some(kept) => kept,
-        None => baseline_of(
+        None => baseline_of_singles(
             taken.and_then(|taken| bases.get(..taken)).unwrap_or(bases),
             scale,
         )?,
@@ -66,14 +66,4 @@ fn of_bases(
         baseline,
         vec![singles.of_independent_points(), ranges.beginning_at(2)],
     ))
-}
-
-fn baseline_of(bases: &[i64], scale: Scale) -> Result<Baseline, Undefined> {
-    let total: i128 = bases.iter().map(|base| i128::from(*base)).sum();
-    Ok(Baseline {
-        sigma: sigma_of_neighbours(bases, scale)?,
-        center: base_in(scale, float(total) / float_of(bases.len())),
-        size: 1,
-        points: bases.len(),
-    })
 }

@@ -7,7 +7,7 @@
 //!
 //! Source: NIST/SEMATECH e-Handbook 6.3.2.1, from memory; constants checked against a table.
 
-use super::points::{common_size, first_of, grand_mean, mean_of, means, positive, range_of};
+use super::points::{common_size, first_of, grand_mean, mean_of, positive, range_of};
 use super::{Baseline, Chart, ChartKind, Input, Panel};
 use crate::stats::constants::Constants;
 use crate::stats::{Sample, Undefined};
@@ -25,7 +25,7 @@ fn ranges(groups: &[Sample]) -> Result<Vec<i64>, Undefined> {
 }
 
 fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
-    let groups = input.groups;
+    let groups = input.groups.subgroups()?;
     let size = common_size(groups)?;
     let constants = Constants::new(size)?;
     let like = groups
@@ -34,7 +34,7 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
     let baseline = if let Some(kept) = input.kept {
         kept
     } else {
-        let first = first_of(input);
+        let first = first_of(input, groups);
         let mean_range = mean_of(&ranges(first)?, like)?;
         Baseline {
             center: grand_mean(first)?,
@@ -53,7 +53,7 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
             Panel::level(
                 "mean",
                 "means of subgroups",
-                means(groups)?,
+                input.groups.means()?,
                 (center - reach, center, center + reach),
             )
             .of_independent_points(),

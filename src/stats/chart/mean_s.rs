@@ -7,7 +7,7 @@
 //!
 //! Source: NIST/SEMATECH e-Handbook 6.3.2.1, from memory; constants checked against a table.
 
-use super::points::{baseline, common_size, means};
+use super::points::{baseline, common_size};
 use super::{Chart, ChartKind, Input, Panel};
 use crate::stats::constants::Constants;
 use crate::stats::{Undefined, describe};
@@ -21,7 +21,7 @@ pub(super) const CHART: ChartKind = ChartKind {
 };
 
 fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
-    let groups = input.groups;
+    let groups = input.groups.subgroups()?;
     let constants = Constants::new(common_size(groups)?)?;
     let baseline = baseline(input)?;
     let (center, sd) = (baseline.center, baseline.sigma * constants.c4);
@@ -37,7 +37,7 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
             Panel::level(
                 "mean",
                 "means of subgroups",
-                means(groups)?,
+                input.groups.means()?,
                 (center - reach, center, center + reach),
             )
             .of_independent_points(),

@@ -8,6 +8,7 @@
 mod chance;
 mod cusum;
 mod ewma;
+mod groups;
 mod individuals;
 mod mean_range;
 mod mean_s;
@@ -26,14 +27,23 @@ use super::{Sample, Undefined};
 /// The input of a chart.
 #[derive(Debug, Clone)]
 pub struct Input<'s> {
-    /// Single readings in order, or subgroups in order, each of the same number of readings.
-    pub groups: &'s [Sample],
+    /// What its points are of.
+    pub groups: Groups<'s>,
     /// Number of first points that the control limits are computed from; `None` for all.
     pub baseline: Option<usize>,
     /// Stored control limits; `baseline` is not used then.
     pub kept: Option<Baseline>,
     /// Constants of EWMA and CUSUM charts.
     pub memory: Memory,
+}
+
+/// The readings of the points of a chart.
+#[derive(Debug, Clone, Copy)]
+pub enum Groups<'s> {
+    /// Each reading is a point.
+    Singles(&'s Sample),
+    /// Each of these subgroups is a point; they have the same number of readings.
+    Subgroups(&'s [Sample]),
 }
 
 /// Constants of the charts that use many earlier points.

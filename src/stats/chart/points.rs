@@ -1,6 +1,6 @@
 //! Points of a chart, and the centre and standard deviation that its control limits come from.
 
-use super::Input;
+use super::{Groups, Input};
 use crate::stats::constants::Constants;
 use crate::stats::sample::{Scale, base_in, float, float_of};
 use crate::stats::{Sample, Undefined, describe};
@@ -25,9 +25,8 @@ impl Baseline {
     }
 }
 
-/// The readings that the control limits are computed from.
-pub(super) fn first_of<'s>(input: &Input<'s>) -> &'s [Sample] {
-    let all = input.groups;
+/// The first of these, as many as the control limits are computed from.
+pub(super) fn first_of<'s, T>(input: &Input<'_>, all: &'s [T]) -> &'s [T] {
     let taken = input.baseline.unwrap_or(all.len());
     all.get(..taken).unwrap_or(all)
 }
@@ -42,14 +41,6 @@ pub(super) fn common_size(groups: &[Sample]) -> Result<usize, Undefined> {
         (Some(fewest), Some(most)) => Err(Undefined::Unequal { fewest, most }),
         _ => Err(Undefined::TooFewGroups { got: 0, want: 1 }),
     }
-}
-
-/// The mean of each subgroup; of single readings, the readings themselves.
-pub(super) fn means(groups: &[Sample]) -> Result<Vec<f64>, Undefined> {
-    groups
-        .iter()
-        .map(|group| describe::mean(group.summary()))
-        .collect()
 }
 
 /// The mean of all readings of all groups: an exact sum, divided once.
@@ -157,7 +148,10 @@ pub(super) fn baseline(input: &Input<'_>) -> Result<Baseline, Undefined> {
     if let Some(kept) = input.kept {
         return Ok(kept);
     }
-    let first = first_of(input);
+    if let Groups::Singles(all) = input.groups {
+        return baseline_of_singles(first_of(input, all.bases()), all.scale());
+    }
+    let first = first_of(input, input.groups.subgroups()?);
     let size = common_size(first)?;
     let sigma = if size == 1 {
         moving_range_sigma(&joined(first)?)?
@@ -169,6 +163,17 @@ pub(super) fn baseline(input: &Input<'_>) -> Result<Baseline, Undefined> {
         sigma: positive(sigma, first)?,
         size,
         points: first.len(),
+    })
+}
+
+/// The baseline of bare readings in base units.
+pub(super) fn baseline_of_singles(bases: &[i64], scale: Scale) -> Result<Baseline, Undefined> {
+    let total: i128 = bases.iter().map(|base| i128::from(*base)).sum();
+    Ok(Baseline {
+        sigma: sigma_of_neighbours(bases, scale)?,
+        center: base_in(scale, float(total) / float_of(bases.len())),
+        size: 1,
+        points: bases.len(),
     })
 }
 

@@ -1,5 +1,6 @@
 //! Draws a control chart as SVG: a field for each panel, with points, centre line and control limits.
 
+use super::reduced::{self, MARKS, Mark, points_in_mark, sentence};
 use super::shapes::{EDGE, LEFT, Picture, RIGHT, Ruler, beside, level, px, value_axis, word};
 use super::ticks::{decimals_of, ticks};
 use crate::markup::{Element, el};
@@ -7,6 +8,7 @@ use crate::quantity::Unit;
 use crate::stats::chart::{CENTRE, Chart, LOWER, Panel, Point, Rule, Signal, UPPER, rule};
 use crate::stats::figures::{in_ones, millionths};
 use crate::stats::text::fixed;
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 const TOP: i64 = 300;
@@ -46,6 +48,8 @@ pub(crate) fn chart(
         top += FIELD + GAP;
         let middle = i64::midpoint(LEFT, RIGHT);
         picture.add([word("mid", middle, top - GAP + 320, chart.each())]);
+        let reduced = sentence(points_in_mark(panel, MARKS));
+        picture.add(reduced.map(|text| word("mid", middle, top - GAP + 320 + LINE, text)));
     }
     picture
 }
@@ -80,12 +84,15 @@ fn fields(
         end: top,
     };
     let across = Columns(panel.points.len());
+    let each = points_in_mark(panel, MARKS);
+    let marks = || reduced::marks(panel, each);
     let mut drawn = vec![word(
         "",
         EDGE,
         top - 110,
         format!("{} in {unit}", panel.words),
     )];
+    drawn.extend(strokes(panel, each, (across, scale)));
     let mut names = Vec::new();
     let extremes = extremes(panel).map(|(name, value)| {
         let text = vec![format!("{name} {} {unit}", fixed(value, places))];
@@ -102,13 +109,13 @@ fn fields(
         };
         let y = scale.at(millionths(last));
         let value = format!("{} {unit}", fixed(last, places));
-        let levels = || panel.points.iter().map(|point| of(point).map(millionths));
-        let line = if levels().all(|level| level == Some(millionths(last))) {
+        let mut levels = panel.points.iter().map(|point| of(point).map(millionths));
+        let line = if levels.all(|level| level == Some(millionths(last))) {
             level(class, y)
         } else {
-            let places = levels().enumerate();
-            let places =
-                places.filter_map(|(nth, level)| Some((across.nth(nth), scale.at(level?))));
+            let places = marks().filter_map(|mark| {
+                Some((across.middle(&mark), scale.at(millionths(of(&mark.last)?))))
+            });
             run(class, places)
         };
         drawn.push(line.about(format!("the line of {name} {value}")));
@@ -118,11 +125,10 @@ fn fields(
     drawn.extend(numbers(scale));
     let signals = panel.signals(rules);
     let size = if panel.points.len() > CROWDED { 16 } else { 30 };
-    let points = points(panel, &signals, size, (across, scale));
-    let values = panel.points.iter().enumerate();
-    let values = values.map(|(at, point)| (across.nth(at), scale.at(millionths(point.value))));
+    let points = points(panel, each, &signals, size, (across, scale));
+    let values = marks().map(|mark| (across.middle(&mark), scale.at(millionths(mark.mean))));
     drawn.push(run("run", values).about(format!("the line through \"{}\"", panel.words)));
-    let marks = signals.iter().filter_map(|signal| {
+    let signalled = signals.iter().filter_map(|signal| {
         let at = signal.at.checked_sub(panel.first)?;
         let point = panel.points.get(at)?;
         let y = scale.at(millionths(point.value));
@@ -135,41 +141,94 @@ fn fields(
         };
         Some(((across.nth(at), y), signal.brief(point)))
     });
-    let why = reasons(marks, size, top + FIELD);
+    let why = reasons(signalled, size, top + FIELD);
     drawn.into_iter().chain(points).chain(why).collect()
 }
 
-/// The points, as squares where a rule fired, with their numbers below.
+/// The points, as squares where a rule fired, with their numbers below. Where `each` mark stands for several, it is a dot at
+/// the mean of them, and the squares stand in front.
 fn points(
     panel: &Panel,
+    each: usize,
     signals: &[Signal],
     size: i64,
     (across, scale): (Columns, Ruler),
 ) -> Vec<Element> {
-    let step = step(panel.points.len());
+    let signals: BTreeSet<usize> = signals.iter().map(|signal| signal.at).collect();
     let mut drawn = Vec::new();
-    for (at, point) in panel.points.iter().enumerate() {
-        let (x, y) = (across.nth(at), scale.at(millionths(point.value)));
-        let number = panel.first + at;
-        let about = format!("point {number} of \"{}\"", panel.words);
-        drawn.push(if signals.iter().any(|signal| signal.at == number) {
-            let two = px(2 * size + 40);
-            let square = el("rect").class("signal");
-            let square = square
-                .with("x", px(x - size - 20))
-                .with("y", px(y - size - 20));
-            let square = square.with("width", two.clone()).with("height", two);
-            square.about(about)
-        } else {
-            let circle = el("circle").class("point");
-            let circle = circle.with("cx", px(x)).with("cy", px(y));
-            circle.with("r", px(size)).about(about)
-        });
-        if number.is_multiple_of(step) {
+    for mark in reduced::marks(panel, each) {
+        let (x, y) = (across.middle(&mark), scale.at(millionths(mark.mean)));
+        let first = panel.first + mark.at;
+        if mark.count > 1 {
+            drawn.push(dot(x, y, size / 2).about(names(panel, &mark)));
+        } else if !signals.contains(&first) {
+            drawn.push(dot(x, y, size).about(name(panel, first)));
+        }
+        let step = step(panel.points.len());
+        if mark.count == 1 {
+            drawn.extend(
+                signals
+                    .get(&first)
+                    .and_then(|at| square(panel, *at, size, (across, scale))),
+            );
+        }
+        let numbered = (first..first + mark.count).find(|number| number.is_multiple_of(step));
+        if let Some(number) = numbered {
+            let x = across.nth(number - panel.first);
             drawn.push(word("mid", x, scale.begin + 170, number.to_string()));
         }
     }
+    if each > 1 {
+        let squares = signals.iter();
+        drawn.extend(squares.filter_map(|at| square(panel, *at, size, (across, scale))));
+    }
     drawn
+}
+
+/// A stroke from the lowest to the highest point of each mark that stands for several; they stand behind all else.
+fn strokes(panel: &Panel, each: usize, (across, scale): (Columns, Ruler)) -> Vec<Element> {
+    let several = reduced::marks(panel, each).filter(|mark| mark.count > 1);
+    let strokes = several.map(|mark| {
+        let x = across.middle(&mark);
+        let ends = [mark.lowest, mark.highest].map(|end| (x, scale.at(millionths(end))));
+        run("run spread", ends.into_iter()).about(names(panel, &mark))
+    });
+    strokes.collect()
+}
+
+fn names(panel: &Panel, mark: &Mark) -> String {
+    let first = panel.first + mark.at;
+    let last = first + mark.count - 1;
+    format!("points {first} to {last} of \"{}\"", panel.words)
+}
+
+fn name(panel: &Panel, number: usize) -> String {
+    format!("point {number} of \"{}\"", panel.words)
+}
+
+fn dot(x: i64, y: i64, size: i64) -> Element {
+    let circle = el("circle").class("point");
+    let circle = circle.with("cx", px(x)).with("cy", px(y));
+    circle.with("r", px(size))
+}
+
+/// The mark of a point with a signal.
+fn square(
+    panel: &Panel,
+    number: usize,
+    size: i64,
+    (across, scale): (Columns, Ruler),
+) -> Option<Element> {
+    let at = number.checked_sub(panel.first)?;
+    let point = panel.points.get(at)?;
+    let (x, y) = (across.nth(at), scale.at(millionths(point.value)));
+    let two = px(2 * size + 40);
+    let square = el("rect").class("signal");
+    let square = square
+        .with("x", px(x - size - 20))
+        .with("y", px(y - size - 20));
+    let square = square.with("width", two.clone()).with("height", two);
+    Some(square.about(name(panel, number)))
 }
 
 /// The value axis of a panel.
@@ -253,6 +312,11 @@ impl Columns {
         };
         ruler.at(2 * whole(at) + 1)
     }
+
+    /// The middle of a mark.
+    fn middle(self, mark: &Mark) -> i64 {
+        i64::midpoint(self.nth(mark.at), self.nth(mark.at + mark.count - 1))
+    }
 }
 
 /// A line through places.
@@ -284,7 +348,10 @@ fn description(chart: &Chart, rules: &[&'static Rule]) -> String {
         } else {
             shown.join("; ")
         };
-        format!("{}, {} points: {shown}", panel.words, panel.points.len())
+        let reduced = sentence(points_in_mark(panel, MARKS));
+        let reduced = reduced.map_or_else(String::new, |text| format!(" ({text})"));
+        let count = panel.points.len();
+        format!("{}, {count} points{reduced}: {shown}", panel.words)
     });
     panels.collect::<Vec<_>>().join(". ")
 }

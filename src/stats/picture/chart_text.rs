@@ -1,5 +1,6 @@
 //! Draws a panel of a control chart as lines of text.
 
+use super::reduced::{Mark, marks, points_in_mark, sentence};
 use super::ticks::{decimals_of, ticks};
 use crate::quantity::Unit;
 use crate::stats::chart::{CENTRE, LOWER, Panel, Point, Signal, UPPER};
@@ -13,35 +14,51 @@ const WIDE: usize = 40;
 
 /// The last points of a panel (as many as fit), with centre line (`─`) and control limits (`┄`). A point is `•`, one
 /// with a signal `✕`. Values have `places` decimals, in `unit`; `each` names a point. A vertical line at every tenth
-/// point marks its number.
+/// point marks its number. A long panel is shown as a whole: `•` is the mean of consecutive points, and a line (`┆`)
+/// goes from the lowest to the highest of them.
 pub fn chart_text(
     panel: &Panel,
     signals: &[Signal],
     (places, unit): (usize, Unit),
     each: &str,
 ) -> Vec<String> {
-    let skipped = panel.points.len().saturating_sub(WIDE);
-    let shown = panel.points.get(skipped..).unwrap_or_default();
-    let Some(last) = shown.last() else {
+    let together = points_in_mark(panel, WIDE);
+    let skipped = match together {
+        1 => panel.points.len().saturating_sub(WIDE),
+        _ => 0,
+    };
+    let points = panel.points.get(skipped..).unwrap_or_default();
+    let Some(last) = points.last() else {
         return Vec::new();
     };
-    let rows = Rows::of(shown);
+    let rows = Rows::of(points);
+    let shown: Vec<Mark> = marks(panel, together).skip(skipped).collect();
     let mut cells = vec![vec![' '; shown.len()]; rows.count()];
     let mut put = |row: usize, column: usize, mark: char| {
         if let Some(cell) = cells.get_mut(row).and_then(|row| row.get_mut(column)) {
             *cell = mark;
         }
     };
-    let number = |column: usize| panel.first + skipped + column;
-    for (column, point) in shown.iter().enumerate() {
-        put(rows.at(point.center), column, '─');
-        put(rows.at(point.upper), column, '┄');
-        if let Some(lower) = point.lower {
+    for (column, mark) in shown.iter().enumerate() {
+        let last = mark.last;
+        if mark.count > 1 {
+            for row in rows.at(mark.highest)..=rows.at(mark.lowest) {
+                put(row, column, '┆');
+            }
+        }
+        put(rows.at(last.center), column, '─');
+        put(rows.at(last.upper), column, '┄');
+        if let Some(lower) = last.lower {
             put(rows.at(lower), column, '┄');
         }
-        let signalled = signals.iter().any(|signal| signal.at == number(column));
-        let mark = if signalled { '✕' } else { '•' };
-        put(rows.at(point.value), column, mark);
+        put(rows.at(mark.mean), column, '•');
+    }
+    for signal in signals {
+        let at = signal.at.checked_sub(panel.first + skipped);
+        let point = at.and_then(|at| Some((at / together, points.get(at)?)));
+        if let Some((column, point)) = point {
+            put(rows.at(point.value), column, '✕');
+        }
     }
     let label = |at: usize| {
         let lines = [
@@ -70,13 +87,17 @@ pub fn chart_text(
         .map(|line| line.trim_end().to_owned())
         .collect();
     let (mut marks, mut numbers) = (String::new(), String::new());
-    for column in 0..shown.len() {
-        let is_tick = column == 0 || number(column).is_multiple_of(10);
+    for (column, mark) in shown.iter().enumerate() {
+        let number = panel.first + mark.at;
+        let is_tick = match together {
+            1 => column == 0 || number.is_multiple_of(10),
+            _ => column.is_multiple_of(10),
+        };
         marks.push(if is_tick { '┴' } else { '─' });
         if is_tick && numbers.chars().count() <= column {
             let gap = column - numbers.chars().count();
             numbers.push_str(&" ".repeat(gap));
-            numbers.push_str(&number(column).to_string());
+            numbers.push_str(&number.to_string());
             numbers.push(' ');
         }
     }
@@ -86,6 +107,7 @@ pub fn chart_text(
             .trim_end()
             .to_owned(),
     );
+    lines.extend(sentence(together).map(|text| format!("({text})")));
     if skipped > 0 {
         lines.push(format!(
             "(the last {WIDE} of {} points)",

@@ -7,6 +7,7 @@ mod bars;
 mod chart;
 mod chart_text;
 mod histogram;
+mod reduced;
 pub(crate) mod shapes;
 pub(crate) mod ticks;
 

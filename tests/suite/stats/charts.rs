@@ -2,7 +2,9 @@
 
 use super::reference::{assert_close, example, number, rows, sample_of};
 use serde_json::Value;
-use tallyjaw::stats::chart::{CHARTS, Input, Memory, Panel, cusum, ewma, rule, usual_rules};
+use tallyjaw::stats::chart::{
+    CHARTS, Groups, Input, Memory, Panel, cusum, ewma, rule, usual_rules,
+};
 use tallyjaw::stats::constants::{Constants, d2_star};
 use tallyjaw::stats::{Sample, Undefined};
 
@@ -69,7 +71,7 @@ fn groups(sample: &Sample, size: usize) -> Vec<Sample> {
 fn draw(kind: &str, groups: &[Sample], baseline: Option<usize>) -> Result<Vec<Panel>, Undefined> {
     let kind = CHARTS.iter().find(|chart| chart.name == kind).unwrap();
     let input = Input {
-        groups,
+        groups: Groups::Subgroups(groups),
         baseline,
         kept: None,
         memory: Memory::default(),

@@ -6,7 +6,9 @@
 use std::fmt::Write as _;
 use tallyjaw::quantity::{Dimension, Quantity, Unit};
 use tallyjaw::stats::capability::Capability;
-use tallyjaw::stats::chart::{CHARTS, Chart, Input, Memory, RULES, Rule, draw, usual_rules};
+use tallyjaw::stats::chart::{
+    CHARTS, Chart, Groups, Input, Memory, RULES, Rule, draw, usual_rules,
+};
 use tallyjaw::stats::figures::whole;
 use tallyjaw::stats::random::Random;
 use tallyjaw::stats::{Limits, Sample};
@@ -31,7 +33,7 @@ fn singles(random: &mut Random, n: usize, sd: f64) -> Vec<Sample> {
 
 fn input(groups: &[Sample]) -> Input<'_> {
     Input {
-        groups,
+        groups: Groups::Subgroups(groups),
         baseline: None,
         kept: None,
         memory: Memory::default(),

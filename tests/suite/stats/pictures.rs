@@ -2,8 +2,8 @@
 
 use proptest::prelude::*;
 use tallyjaw::quantity::{Dimension, Quantity, Unit};
-use tallyjaw::stats::chart::{CHARTS, Input, Memory, draw, usual_rules};
-use tallyjaw::stats::picture::{Histogram, chart_svg};
+use tallyjaw::stats::chart::{CHARTS, Chart, Groups, Input, Memory, draw, usual_rules};
+use tallyjaw::stats::picture::{Histogram, chart_svg, chart_text};
 use tallyjaw::stats::{Limits, Sample};
 
 fn quantity(base: i64) -> Quantity {
@@ -116,7 +116,7 @@ fn a_chart_has_numbers_and_units_on_both_axes() {
     let bases = (0..25).map(|at| 1_620_000 + 10_000 * (at * 7 % 5));
     let singles: Vec<Sample> = bases.map(|base| sample(vec![base], 10_000)).collect();
     let input = Input {
-        groups: &singles,
+        groups: Groups::Subgroups(&singles),
         baseline: None,
         kept: None,
         memory: Memory::default(),
@@ -161,7 +161,7 @@ fn with_an_outlier() -> Vec<Sample> {
 fn a_mark_says_which_rule_fired_and_no_text_leaves_the_paper() {
     let singles = with_an_outlier();
     let input = Input {
-        groups: &singles,
+        groups: Groups::Subgroups(&singles),
         baseline: Some(24),
         kept: None,
         memory: Memory::default(),
@@ -191,5 +191,80 @@ fn a_mark_says_which_rule_fired_and_no_text_leaves_the_paper() {
             (x, x + wide)
         };
         assert!(from >= 0.0 && to <= PAPER, "{said}: {from} to {to}");
+    }
+}
+
+/// A chart of this many readings, one of them far out.
+fn long_chart(count: usize, far: usize) -> Chart {
+    let bases = (0..count).map(|at| 1_620_000 + 10_000 * (i64::try_from(at * 7 % 5).unwrap()));
+    let mut bases: Vec<i64> = bases.collect();
+    bases[far] = 1_900_000;
+    let all = sample(bases, 10_000);
+    let input = Input {
+        groups: Groups::Singles(&all),
+        baseline: None,
+        kept: None,
+        memory: Memory::default(),
+    };
+    draw(&CHARTS[0], &input).unwrap()
+}
+
+#[test]
+fn a_long_chart_shows_what_a_picture_can_and_says_how_it_was_reduced() {
+    let digits = (2, Unit::Millimetre);
+    let short = chart_svg("heights", &long_chart(1024, 700), &usual_rules(), digits);
+    assert!(!short.contains("each mark stands for"));
+    let chart = long_chart(100_000, 70_000);
+    let svg = chart_svg("heights", &chart, &usual_rules(), digits);
+    // 512 marks for 100,000 points: 196 points in each but the last
+    let said = "each mark stands for 196 consecutive points: lowest, mean, highest; signals are marked singly";
+    assert_eq!(
+        svg.matches(said).count(),
+        4,
+        "below each panel, and in its description"
+    );
+    assert_eq!(svg.matches("class=\"run spread\"").count(), 2 * 511);
+    assert!(svg.len() < 400_000, "{}", svg.len());
+    let panel = &chart.panels[0];
+    let signals = panel.signals(&usual_rules());
+    assert!(signals.iter().any(|signal| signal.at == 70_001));
+    let squares = svg.matches("class=\"signal\"").count();
+    let in_all: usize = chart
+        .panels
+        .iter()
+        .map(|panel| panel.signals(&usual_rules()).len())
+        .sum();
+    assert_eq!(squares, in_all, "each signal keeps its mark");
+    let text = chart_text(panel, &signals, digits, &chart.each()).join("\n");
+    let said = "(each mark stands for 2500 consecutive points: lowest, mean, highest; signals are marked singly)";
+    assert!(text.ends_with(said), "{text}");
+    assert_eq!(text.matches('✕').count(), 1, "{text}");
+}
+
+#[test]
+fn a_chart_of_single_readings_is_that_of_subgroups_of_one() {
+    let bases: Vec<i64> = (0..300)
+        .map(|at| 1_620_000 + 10_000 * (at * 7 % 5 + at % 3))
+        .collect();
+    let all = sample(bases.clone(), 10_000);
+    let singles: Vec<Sample> = bases
+        .iter()
+        .map(|base| sample(vec![*base], 10_000))
+        .collect();
+    for kind in CHARTS {
+        for baseline in [None, Some(50), Some(1)] {
+            let input = |groups| Input {
+                groups,
+                baseline,
+                kept: None,
+                memory: Memory::default(),
+            };
+            assert_eq!(
+                draw(kind, &input(Groups::Singles(&all))),
+                draw(kind, &input(Groups::Subgroups(&singles))),
+                "{}",
+                kind.name
+            );
+        }
     }
 }
