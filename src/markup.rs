@@ -152,14 +152,26 @@ pub(crate) struct Written {
     pub(crate) text: String,
     /// Positions in the text with the description of what begins there.
     places: Vec<(usize, String)>,
+    /// Whether each description stands in the text too, as `data-about` of its element.
+    is_naming: bool,
 }
 
 impl Written {
     /// The text of `root`, with `head` before it.
     pub(crate) fn new(head: &str, root: &Element) -> Self {
+        Self::of(head, root, false)
+    }
+
+    /// The same, with the descriptions in the text, for a script of the page.
+    pub(crate) fn naming(head: &str, root: &Element) -> Self {
+        Self::of(head, root, true)
+    }
+
+    fn of(head: &str, root: &Element, is_naming: bool) -> Self {
         let mut written = Self {
             text: head.to_owned(),
             places: vec![(0, "the head of the page".to_owned())],
+            is_naming,
         };
         written.place("the page");
         written.element(root, "the page");
@@ -184,6 +196,11 @@ impl Written {
         }
         self.text.push('<');
         self.text.push_str(element.name);
+        if let Some(about) = element.about.as_ref().filter(|_| self.is_naming) {
+            self.text.push_str(" data-about=\"");
+            self.escaped(about);
+            self.text.push('"');
+        }
         for (name, value) in &element.attributes {
             self.text.push(' ');
             self.text.push_str(name);

@@ -40,6 +40,7 @@ pub(super) fn make(
         tracing::warn!("{picture}; the report of series {wanted} says so");
     }
     let asked = ReportRequest {
+        lines: None,
         copies: Arc::new(copies),
         compare: None,
         full: false,

@@ -292,7 +292,7 @@ fn one(about: &str, reported: &str, journal: &str, found: &mut Vec<Difference>) 
     };
     if let (Some(reported), Some(journal)) = (data(reported), data(journal)) {
         let before = found.len();
-        walk("", Some(&reported), Some(&journal), found);
+        walk((about, ""), Some(&reported), Some(&journal), found);
         if found.len() > before {
             return;
         }
@@ -326,9 +326,9 @@ fn joined(tokens: &[String]) -> Option<String> {
     }
 }
 
-/// Compares data with data; each difference is named by its path.
+/// Compares data with data, of the page or of a line; each difference is named by its path.
 fn walk(
-    path: &str,
+    (about, path): (&str, &str),
     reported: Option<&Value>,
     journal: Option<&Value>,
     found: &mut Vec<Difference>,
@@ -342,17 +342,18 @@ fn walk(
                 } else {
                     format!("{path}.{key}")
                 };
-                walk(&at, got.get(key), want.get(key), found);
+                walk((about, &at), got.get(key), want.get(key), found);
             }
         }
         (Some(Value::Array(got)), Some(Value::Array(want))) => {
             for at in 0..got.len().max(want.len()) {
-                walk(&format!("{path}[{at}]"), got.get(at), want.get(at), found);
+                let path = format!("{path}[{at}]");
+                walk((about, &path), got.get(at), want.get(at), found);
             }
         }
         (reported, journal) if reported == journal => {}
         (reported, journal) => found.push(Difference {
-            about: format!("the data for programs, {path}"),
+            about: format!("{about}, {path}"),
             reported: reported.map(Value::to_string),
             journal: journal.map(Value::to_string),
         }),
@@ -422,7 +423,8 @@ mod tests {
             value(r#"{"a":[1,{"b":4}],"d":5}"#),
         );
         let mut found = Vec::new();
-        walk("", Some(&got), Some(&want), &mut found);
+        let about = "the data for programs";
+        walk((about, ""), Some(&got), Some(&want), &mut found);
         let words: Vec<_> = found.iter().map(|one| one.about.as_str()).collect();
         assert_eq!(
             words,

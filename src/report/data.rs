@@ -52,6 +52,8 @@ pub struct Made {
     pub copies: Arc<Copies>,
     /// The entries whose pictures it says are missing.
     pub missing: Vec<Seq>,
+    /// Whether it holds the journal's lines.
+    pub checkable: bool,
 }
 
 impl Made {
@@ -98,6 +100,10 @@ impl Made {
             letterhead: Arc::new(letterhead_of(data.get("shop"), logo)?),
             copies: Arc::new(copies),
             missing: missing_of(data)?,
+            checkable: match data.get("checkable") {
+                Some(checkable) => checkable.as_bool()?,
+                None => false,
+            },
         })
     }
 }
@@ -233,6 +239,10 @@ pub(super) fn value(report: &Report) -> Value {
             ("zone", zone),
             ("compare", compare),
             ("full", full),
+            (
+                "checkable",
+                report.asked.lines.as_ref().map(|_| json!(true)),
+            ),
             ("shop", shop),
             ("run", run),
             (

@@ -16,6 +16,7 @@ mod document;
 mod facts;
 mod gather;
 mod lane;
+mod lines;
 mod picture;
 pub(crate) mod pulls;
 mod qualified;
@@ -26,6 +27,7 @@ pub use copies::Copies;
 pub use data::Made;
 pub use facts::{Facts, ReportReading};
 pub use gather::{Gathered, Gathering, Record, Verification, Wants};
+pub use lines::{Collecting, Lines, TooMany};
 pub use qualified::QualifiedReport;
 
 use comparison::{Compare, Compared};
@@ -73,6 +75,8 @@ pub struct ReportRequest {
     pub letterhead: Arc<Letterhead>,
     /// The small copies of pictures, as far as they are there.
     pub copies: Arc<Copies>,
+    /// The journal's lines that the page is to hold, so that a reader's browser recomputes it.
+    pub lines: Option<Arc<Lines>>,
 }
 
 /// Everything that the page says.

@@ -32,6 +32,13 @@ export async function browser(...more) {
   });
 }
 
+// A Firefox without a window, a second engine; `null` where there is none.
+export async function firefox() {
+  const path = readFileSync(`${folder}firefox`, "utf8").trim();
+  const puppeteer = require("puppeteer-core");
+  return path ? (puppeteer.default ?? puppeteer).launch({ browser: "firefox", executablePath: path, headless: true }) : null;
+}
+
 // Faults of the text, by html-validate with htmlvalidate.json.
 export async function faultsOfText(html, name) {
   const { HtmlValidate, StaticConfigLoader } = require("html-validate");

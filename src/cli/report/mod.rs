@@ -3,7 +3,7 @@
 
 mod read;
 
-pub(super) use read::{Again, again};
+pub(super) use read::{Again, again, lines_of};
 
 use super::html_file::HtmlFile;
 use super::query::{Query, lines};
@@ -17,7 +17,7 @@ use crate::qualification::{Frame, Standing};
 use crate::quantity::did_you_mean;
 use crate::quantity::{Measured, WallMicros};
 use crate::report::comparison::{Compare, Group};
-use crate::report::{Gathered, HEAD, Report, ReportRequest};
+use crate::report::{Gathered, HEAD, Lines, Report, ReportRequest};
 use anstyle::{AnsiColor, Style};
 use serde_json::json;
 use std::io::{self, IsTerminal as _, Write};
@@ -44,6 +44,7 @@ Examples:
   tallyjaw report 37                                  series-37.html
   tallyjaw report 37 52 -o first-off.html             two series in one file
   tallyjaw report 37 --full                           with figures, pictures and times
+  tallyjaw report 37 --checkable                      recomputes itself in the reader's browser
   tallyjaw report --job 4711 --pdf                    a cover and a page for each series
   tallyjaw report --run 812                           a production run, with its samples
   tallyjaw report --qualified                         what this shop can make: qualified.html
@@ -53,6 +54,10 @@ Examples:
   tallyjaw verify series-37.html                      is it still what the journal has?
 
 Exit codes: 0 made, 2 no such series, 4 the journal cannot be read or the file not be written.")]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is an option of its own on the command line"
+)]
 pub(super) struct ReportCommand {
     #[command(flatten)]
     query: Query,
@@ -81,6 +86,9 @@ pub(super) struct ReportCommand {
     /// With an appendix: figures, histogram and control chart, and each reading with its time and entry
     #[arg(long)]
     full: bool,
+    /// With the journal's lines of its series, and a script that recomputes the page from them in the reader's browser
+    #[arg(long, conflicts_with = "qualified")]
+    checkable: bool,
     /// Print it as PDF too, beside the HTML file, by an installed Chromium
     #[arg(long)]
     pdf: bool,
@@ -117,7 +125,15 @@ impl ReportCommand {
                 safe(&daemon.state_dir.display().to_string())
             );
         }
+        let lines = if self.checkable {
+            let lines = read::lines_of(&daemon, &gathered)?;
+            tell_others(lines.as_deref());
+            lines
+        } else {
+            None
+        };
         let asked = ReportRequest {
+            lines,
             copies: Arc::new(copies),
             query: if self.query.series.is_empty() {
                 self.query.options()
@@ -169,6 +185,16 @@ impl ReportCommand {
             None => None,
         }
     }
+}
+
+/// Says which lines of other series and stations go into a page that is handed on.
+fn tell_others(lines: Option<&Lines>) {
+    let others = lines.map(Lines::others).filter(|others| !others.is_empty());
+    let Some(others) = others else { return };
+    anstream::eprintln!(
+        "{WARNING}warning{WARNING:#}: the page holds lines of others too, since a chain has no gaps: {}\n{HELP}help{HELP:#}: hand it on only if its reader may see them; without --checkable the page has no lines",
+        safe(&others)
+    );
 }
 
 /// Rows and columns of what this shop can make.

@@ -9,8 +9,9 @@ use crate::entry::line::Digest;
 use crate::entry::production::history::RunRecord;
 use crate::entry::{Entry, Seq, SeriesEntry};
 use crate::report::check::{Difference, Overlooked};
-use crate::report::{Gathered, Gathering, Made, Record, ReportReading};
+use crate::report::{Collecting, Gathered, Gathering, Lines, Made, Record, ReportReading};
 use std::ops::ControlFlow;
+use std::sync::Arc;
 
 /// The entries of all series that the query chooses.
 pub(super) fn chosen(daemon: &DaemonConfig, query: &Query) -> Result<Gathered, Failure> {
@@ -82,6 +83,28 @@ pub(super) fn of_all(daemon: &DaemonConfig) -> Result<Gathered, Failure> {
     gathering.finish().ok_or_else(|| {
         Failure::usage("the journal has no entry yet").with_remedy("`tallyjaw serve` begins one")
     })
+}
+
+/// The journal's lines for a page that holds them; `None` for a page without a series.
+pub(in crate::cli) fn lines_of(
+    daemon: &DaemonConfig,
+    gathered: &Gathered,
+) -> Result<Option<Arc<Lines>>, Failure> {
+    let Some(mut collecting) = Collecting::of(gathered) else {
+        return Ok(None);
+    };
+    lines::each(daemon, collecting.after(), |line| {
+        let stamped = lines::decoded(daemon, line)?;
+        Ok(if collecting.take(&stamped, line.bytes) {
+            ControlFlow::Continue(())
+        } else {
+            ControlFlow::Break(())
+        })
+    })?;
+    let lines = collecting.finish().map_err(|error| {
+        Failure::usage(error.to_string()).with_remedy("choose fewer series, nearer to each other")
+    })?;
+    Ok(Some(Arc::new(lines)))
 }
 
 fn samples_of(run: &RunRecord) -> Vec<Seq> {

@@ -3,7 +3,7 @@
 
 use super::{BAD, GOOD, HELP, daemon, short, walked};
 use crate::cli::columns::count;
-use crate::cli::report::{Again, again};
+use crate::cli::report::{Again, again, lines_of};
 use crate::cli::{Context, Exit, Failure};
 use crate::config::DaemonConfig;
 use crate::daemon::clock;
@@ -135,6 +135,11 @@ fn checked(daemon: &DaemonConfig, kept: Kept, text: &str, made: &Made) -> Result
         version: made.version.clone(),
         letterhead: Arc::clone(&made.letterhead),
         copies: Arc::clone(&made.copies),
+        lines: if made.checkable {
+            lines_of(daemon, &gathered)?
+        } else {
+            None
+        },
     };
     found.extend(differences(text, &Report::new(gathered, asked)));
     Ok(Checked {

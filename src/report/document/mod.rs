@@ -16,6 +16,7 @@ mod head;
 mod production;
 mod qualified;
 mod readings;
+mod recomputed;
 mod remarks;
 mod required;
 mod sheet;
@@ -34,7 +35,7 @@ const STYLE: &str = include_str!("../style.css");
 /// Nothing may be fetched or run, whatever the page contains.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
 /// Logo and copies are pictures within the page; as a picture it runs nothing, whatever stands in it.
-const POLICY_WITH_PICTURES: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:";
+const WITH_PICTURES: &str = "; img-src data:";
 /// Before the address of the logo.
 pub(super) const LOGO: &str = "<img class=\"logo\" src=\"";
 
@@ -42,11 +43,14 @@ pub(super) const LOGO: &str = "<img class=\"logo\" src=\"";
 pub(super) fn written(report: &Report) -> Written {
     let title = title(report);
     let has_pictures = report.asked.letterhead.logo.is_some() || !report.asked.copies.is_empty();
-    let policy = if has_pictures {
-        POLICY_WITH_PICTURES
-    } else {
-        POLICY
-    };
+    let is_checkable = report.asked.lines.is_some();
+    let mut policy = POLICY.to_owned();
+    if has_pictures {
+        policy.push_str(WITH_PICTURES);
+    }
+    if is_checkable {
+        policy.push_str(&recomputed::policy());
+    }
     let head = el("head")
         .about("the head of the page")
         .child(el("meta").with("charset", "utf-8"))
@@ -64,7 +68,8 @@ pub(super) fn written(report: &Report) -> Written {
         .child(
             el("style")
                 .raw(format!(
-                    "\n{STYLE}{STYLE_OF_PICTURES}{}{}{}{}",
+                    "\n{STYLE}{STYLE_OF_PICTURES}{}{}{}{}{}",
+                    if is_checkable { recomputed::STYLE } else { "" },
                     style_of_runs(report),
                     if copies::any(report) {
                         copies::STYLE
@@ -80,15 +85,28 @@ pub(super) fn written(report: &Report) -> Written {
                 ))
                 .about("the style sheet"),
         );
-    let body = el("body").child(main(report)).child(
-        el("script")
-            .with("type", "application/json")
-            .with("id", data::ID)
-            .raw(data::text(&data::value(report)))
-            .about("the data for programs"),
-    );
+    let main = match &report.asked.lines {
+        Some(lines) => {
+            of_series(report, el("main").child(recomputed::found())).child(recomputed::lines(lines))
+        }
+        None => of_series(report, el("main")),
+    };
+    let body = el("body")
+        .child(main)
+        .child(
+            el("script")
+                .with("type", "application/json")
+                .with("id", data::ID)
+                .raw(data::text(&data::value(report)))
+                .about("the data for programs"),
+        )
+        .children(is_checkable.then(recomputed::script));
     let root = el("html").with("lang", "en").child(head).child(body);
-    Written::new(HEAD, &root)
+    if is_checkable {
+        Written::naming(HEAD, &root)
+    } else {
+        Written::new(HEAD, &root)
+    }
 }
 
 /// The style of the time line, on a report that has one.
@@ -182,8 +200,8 @@ fn subject_nodes(facts: &Facts) -> [Node; 2] {
     [free(name).into(), said.into()]
 }
 
-fn main(report: &Report) -> Element {
-    let mut main = el("main");
+/// The sheets, and the appendix.
+fn of_series(report: &Report, mut main: Element) -> Element {
     if let Some(qualified) = &report.qualified {
         return main.child(qualified::sheet(report, qualified));
     }

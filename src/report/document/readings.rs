@@ -298,7 +298,7 @@ fn line(facts: &Facts, group: &Group<'_>, row: &Row<'_>) -> Element {
     let about = format!("{}, piece {}", about(facts), row.heads.join(", time "));
     let mut heads = row.heads.iter();
     let first = heads.next().map(|text| th(text.as_str()));
-    let rest = heads.map(|text| number(text.as_str()));
+    let rest = heads.map(|text| number(text.as_str()).about(format!("{about}, which time")));
     let mut line = el("tr")
         .about(about.as_str())
         .children(first)

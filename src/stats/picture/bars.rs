@@ -42,7 +42,7 @@ impl Histogram {
             let text = format!("{name} limit {}", self.limit_text(limit));
             let line = upright("limit", x, TOP - 160, FOOT);
             picture.add([
-                line.about(format!("the line of {text}")),
+                line.about(format!("the line of {text} in \"{title}\"")),
                 word("mid", x, TOP - 200, text),
             ]);
         }

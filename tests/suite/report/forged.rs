@@ -1,6 +1,6 @@
 //! A changed page does not verify, wherever the change is. The few parts that cannot be verified are named.
 
-use super::made::{self, lines, two_axes_by_piece};
+use super::made::{self, kept_lines, lines, two_axes_by_piece};
 use proptest::prelude::*;
 use tallyjaw::entry::Stamped;
 use tallyjaw::entry::line::Digest;
@@ -39,6 +39,7 @@ fn again(made: Made, entries: &[Stamped]) -> Option<Report> {
     if gathered.journal != made.journal {
         return None;
     }
+    let lines = made.checkable.then(|| kept_lines(&gathered, entries));
     let asked = ReportRequest {
         query: made.query,
         compare: made.compare,
@@ -49,6 +50,7 @@ fn again(made: Made, entries: &[Stamped]) -> Option<Report> {
         version: made.version,
         letterhead: made.letterhead,
         copies: made.copies,
+        lines: lines.flatten(),
     };
     Some(Report::new(gathered, asked))
 }
@@ -79,7 +81,10 @@ fn changed(token: &str) -> Vec<String> {
         format!("{token}<!-- seen -->"),
         format!("<span hidden></span>{token}"),
     ];
-    if first != '<' {
+    // in a script a comparison begins as a tag does
+    let is_paired = token.matches('"').count().is_multiple_of(2);
+    let is_tag = first == '<' && token.ends_with('>') && is_paired && !token.contains('\n');
+    if !is_tag {
         let other = if first == 'x' { 'y' } else { 'x' };
         all.extend([
             format!("{other}{tail}"),

@@ -8,7 +8,7 @@ use tallyjaw::entry::{Entry, FrameEntry, Means, Seq, Stamped, Standing};
 use tallyjaw::letterhead::{Letterhead, Logo, PageSize};
 use tallyjaw::quantity::{WallMicros, Zone};
 use tallyjaw::report::comparison::{Compare, Group};
-use tallyjaw::report::{Gathered, Gathering, Report, ReportRequest};
+use tallyjaw::report::{Collecting, Gathered, Gathering, Lines, Report, ReportRequest};
 use tallyjaw::spec::{
     AxisName, Catalog, Decision, GaugeBlock, Job, Material, Order, Papers, Plan, PullMode, Purpose,
     Subject, ZeroPolicy,
@@ -401,6 +401,28 @@ pub(crate) fn lines(entries: &[Stamped]) -> Vec<Vec<u8>> {
     lines.collect()
 }
 
+/// The lines that a checkable page of these series holds.
+pub(super) fn kept_lines(gathered: &Gathered, entries: &[Stamped]) -> Option<Arc<Lines>> {
+    let mut collecting = Collecting::of(gathered)?;
+    for (stamped, line) in entries.iter().zip(lines(entries)) {
+        if !collecting.take(stamped, &line) {
+            break;
+        }
+    }
+    Some(Arc::new(collecting.finish().unwrap()))
+}
+
+/// A report of the series that are wanted, with the journal's lines.
+pub(crate) fn checkable(entries: &[Stamped], wants: impl Fn(Seq) -> bool, full: bool) -> Report {
+    let gathered = gathered(entries, wants);
+    let asked = ReportRequest {
+        lines: kept_lines(&gathered, entries),
+        full,
+        ..request(Zone::UTC)
+    };
+    Report::new(gathered, asked)
+}
+
 /// A report of the series that are wanted.
 pub(crate) fn report(
     entries: &[Stamped],
@@ -416,6 +438,7 @@ pub(crate) fn report(
 
 pub(super) fn request(zone: Zone) -> ReportRequest {
     ReportRequest {
+        lines: None,
         query: Vec::new(),
         compare: None,
         full: false,

@@ -1,5 +1,6 @@
 //! Reports: the page, and the detection of changes in it.
 
+mod checkable;
 mod checked;
 mod command;
 mod forged;

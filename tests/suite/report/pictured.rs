@@ -1,7 +1,7 @@
 //! Pictures on the page of a series, and changes of them.
 
 use super::forged::{no_change_is_unnoticed, verifies};
-use super::made::{gathered, heights, press, request};
+use super::made::{gathered, heights, kept_lines, press, request};
 use super::pages;
 use crate::golden;
 use crate::pictures::draw;
@@ -68,6 +68,27 @@ fn report(entries: &[Stamped], full: bool, small: &Small) -> Report {
         ..request(Zone::UTC)
     };
     Report::new(gathered, asked)
+}
+
+/// The page recomputes the digests of its pictures too: `tests/browser/checkable.mjs`.
+#[test]
+fn a_checkable_page_has_pictures_beside_their_entries() {
+    let (entries, small) = pictured(6, (320, 240));
+    let first = entries.iter().find(|it| it.entry.kind() == "armed");
+    let first = first.unwrap().seq;
+    let gathered = gathered(&entries, |series| series == first);
+    let copies = Copies::read(&gathered, true, |_, shown| small.get(&shown).cloned());
+    let asked = ReportRequest {
+        full: true,
+        copies: Arc::new(copies),
+        lines: kept_lines(&gathered, &entries),
+        ..request(Zone::UTC)
+    };
+    let page = Report::new(gathered, asked).html();
+    let folder = pages().join("checkable");
+    fs::create_dir_all(&folder).unwrap();
+    fs::write(folder.join("pictures.html"), &page).unwrap();
+    assert!(verifies(&page, &entries));
 }
 
 fn seqs(entries: &[Stamped]) -> Vec<Seq> {

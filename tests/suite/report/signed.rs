@@ -63,3 +63,44 @@ fn the_command_in_a_report_checks_its_signature_and_the_fingerprint_is_that_of_t
     fs::write(shop.path(name), forged).unwrap();
     assert!(!by_hand(&shop, name).status.success());
 }
+
+#[test]
+fn a_checkable_report_holds_the_seal_behind_its_series_and_is_verified_as_any_other() {
+    let name = "checkable.html";
+    let shop = of_a_sealed_shop(&["--checkable"], name);
+    let page = fs::read_to_string(shop.path(name)).unwrap();
+    let folder = pages().join("checkable");
+    fs::create_dir_all(&folder).unwrap();
+    fs::write(folder.join("sealed.html"), &page).unwrap();
+    assert!(page.contains("\"kind\":\"sealed\""), "the seal");
+    assert!(by_hand(&shop, name).status.success(), "its signature");
+    let verify = || {
+        let output = shop.run(&["verify", shop.path(name).to_str().unwrap()]);
+        let said = String::from_utf8(output.stdout).unwrap();
+        (output.status.code().unwrap(), said)
+    };
+    let (code, said) = verify();
+    assert_eq!(code, 0, "{said}");
+    let changes = [
+        (
+            "\"kind\":\"completed\"",
+            "\"kind\":\"Completed\"",
+            "its line",
+        ),
+        ("function check(html)", "function check(text)", "the script"),
+        (
+            "about nothing but the series above",
+            "about the series above",
+            "the journal's lines",
+        ),
+        ("\"checkable\":true,", "", ""),
+    ];
+    for (from, to, about) in changes {
+        let forged = page.replacen(from, to, 1);
+        assert_ne!(forged, page, "{from}");
+        fs::write(shop.path(name), forged).unwrap();
+        let (code, said) = verify();
+        assert_eq!(code, 1, "{said}");
+        assert!(said.contains(about), "{said}");
+    }
+}

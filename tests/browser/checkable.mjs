@@ -1,0 +1,194 @@
+// Checkable reports in real browsers, as files, without a network: each recomputes itself, and agrees; then every kind of
+// forgery, which the page must name and mark, or say that only a seal finds it.
+//
+//     tests/browser/setup && node tests/browser/checkable.mjs SEEN FOLDER [FILE…]
+//
+// FOLDER has the pages that `cargo test` leaves in target/tmp/report/checkable. In Chromium, and in Firefox where there is
+// one; with Node alone, the same check over every page.
+
+import { createHash, webcrypto } from "node:crypto";
+import { mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { basename, join } from "node:path";
+import { pathToFileURL } from "node:url";
+import { check as expect, faults, PATIENCE, run, same } from "./expect.mjs";
+import { browser, faultsByAxe, firefox, watched } from "./look.mjs";
+import { check, seals, sha256 } from "./recompute.mjs";
+
+const SIZES = { telephone: { width: 390, height: 844 }, desktop: { width: 1280, height: 900 } };
+const [seen, folder, ...more] = process.argv.slice(2);
+mkdirSync(seen, { recursive: true });
+const work = mkdtempSync(join(tmpdir(), "checkable-"));
+const page = (name) => readFileSync(join(folder, name), "utf8");
+const digest = (line) => createHash("sha256").update(line).digest("hex");
+
+// The lines of a page, and the page with others in their place; with `fits`, each names the digest of the one before.
+const escaped = (text) => text.replaceAll("&", "&amp;").replaceAll("<", "&lt;").replaceAll(">", "&gt;");
+const unescaped = (text) => text.replaceAll("&lt;", "<").replaceAll("&gt;", ">").replaceAll("&amp;", "&");
+const PRE = /(<pre id="journal-lines"[^>]*>)([^]*?)(<\/pre>)/;
+const linesOf = (html) => unescaped(PRE.exec(html)[2].replace(/<[^>]*>/g, "")).trimEnd().split("\n");
+function withLines(html, change, fits = true) {
+  const lines = change(linesOf(html));
+  if (fits) for (let nth = 1; nth < lines.length; nth += 1) lines[nth] = lines[nth].replace(/"prev":"\w{64}"/, `"prev":"${digest(lines[nth - 1])}"`);
+  const coded = lines.map((line) => `<code data-about="entry ${JSON.parse(line).seq}, its line">${escaped(line)}</code>\n`).join("");
+  return html.replace(PRE, (all, before, old, behind) => before + coded + behind);
+}
+const inLines = (from, to, fits) => (html) => withLines(html, (lines) => {
+  const at = lines.findIndex((line) => line.includes(from));
+  if (at < 0) throw new Error(`no line has ${from}`);
+  return lines.with(at, lines[at].replace(from, to));
+}, fits);
+const text = (from, to) => (html) => {
+  if (!html.includes(from)) throw new Error(`the page has no ${from}`);
+  return html.replace(from, to);
+};
+
+// What the page does not recompute, with digests that fit: only a seal finds it.
+const otherBytes = (html) => withLines(html, (lines) => lines.map((line) => line.replace(/"raw":"(\w)/, (all, one) => `"raw":"${one === "3" ? "2" : "3"}`)));
+
+// What is changed, in which page, and of what the page must say so; `marked` says that it stands in a place of the page.
+const FORGERIES = {
+  "a cell": ["two_axes_by_piece.html", text(">1.63</td>", ">1.62</td>"), /piece 1, core crimp height \(entry 19\), value/],
+  "a verdict in a table": ["everything_failed.html", text("FAIL: too high</td>", "pass</td>"), /\(entry \d+\), verdict/],
+  "the colour of a verdict": ["everything_failed.html", text("class=\"v fail\"", "class=\"v pass\""), /\(entry \d+\), verdict/],
+  "the outcome": ["everything_failed.html", text("<strong>REJECTED</strong>", "<strong>ACCEPTED</strong>"), /the outcome/],
+  "a row that is hidden": ["everything_failed.html", text("<tr data-about=\"series 5, piece 3\"", "<tr hidden data-about=\"series 5, piece 3\""), /hidden/],
+  "a mean": ["two_axes_by_piece.html", text("mean 1.6200 mm", "mean 1.6201 mm"), /series 5, core crimp height/],
+  "a mark of a chart": ["two_axes_by_piece.html", text("cx=\"159.8\"", "cx=\"170.8\""), /the mark of piece \d \(entry \d+\)/],
+  "a limit on the page": ["two_axes_by_piece.html", text(">1.57 mm</td>", ">1.55 mm</td>"), /limits of core crimp height, lower limit/],
+  "a picture": ["pictures.html", (html) => html.replace(/(;base64,)([^"]+)("[^]*?;base64,)([^"]+)/, "$1$4$3$2"), /picture of piece \d \(entry \d+\)/],
+  "a digit of a line": ["two_axes_by_piece.html", inLines("\"value\":1.63", "\"value\":1.64", false), /entry 7, its line: value/],
+  "a digest": ["two_axes_by_piece.html", (html) => html.replace(/"prev":"(\w)(\w{63})"(?=[^]*"seq":9)/, (all, first, rest) => `"prev":"${first === "0" ? "1" : "0"}${rest}"`), /its line: the digest of the line before it/],
+  "a line that is removed": ["two_axes_by_piece.html", (html) => withLines(html, (lines) => lines.toSpliced(3, 1), false), /its line: its number/],
+  "a line that is removed, with digests that fit": ["two_axes_by_piece.html", (html) => withLines(html, (lines) => lines.toSpliced(3, 1)), /its line: its number/],
+  "lines that are exchanged": ["two_axes_by_piece.html", (html) => withLines(html, (lines) => lines.with(3, lines[4]).with(4, lines[3]), false), /its line: its number/],
+  "a verdict in a line, with digests that fit": ["everything_failed.html", inLines("\"verdict\":\"fail_high\"", "\"verdict\":\"pass\""), /its line: verdict/],
+  "a limit in a line, with digests that fit": ["everything_failed.html", inLines("\"upper_nm\":1670000", "\"upper_nm\":1770000"), /its line: upper of the reading/],
+  "an outcome in a line, with digests that fit": ["everything_failed.html", inLines("\"outcome\":\"rejected\"", "\"outcome\":\"accepted\""), /its line: outcome/],
+  "a zero that was off, with digests that fit": ["two_axes_by_piece.html", inLines("\"role\":\"unasked\",\"ok\":false", "\"role\":\"unasked\",\"ok\":true"), /its line: a zero/],
+  "a guarded verdict, with digests that fit": ["unsure.html", inLines("\"verdict\":\"unsure_high\"", "\"verdict\":\"pass\""), /its line: verdict/],
+  "bytes of a sealed line, with digests that fit": ["sealed.html", otherBytes, /its line: digest that is sealed/],
+  "a seal, with digests that fit": ["sealed.html", (html) => withLines(html, (lines) => lines.map((line) => line.replace(/("signature":"[^"]{160})(.)/, (all, before, one) => before + (one === "A" ? "B" : "A")))), /the signature of the seal/],
+};
+
+async function opened(engine, html, size) {
+  const file = join(work, "report.html");
+  writeFileSync(file, html);
+  const tab = await engine.newPage();
+  await tab.setViewport(size);
+  if (engine.isChromium) await tab.setOfflineMode(true);
+  const url = pathToFileURL(file).href;
+  const live = watched(tab, url);
+  await tab.goto(url);
+  return { tab, live };
+}
+
+const states = (tab) => tab.waitForSelector(".recomputed.agrees, .recomputed.differs", { timeout: PATIENCE });
+const panelOf = (tab) => tab.$eval("#recomputed", (panel) => panel.innerText);
+
+async function agrees(engine, name, html) {
+  for (const [size, viewport] of Object.entries(SIZES)) {
+    const { tab, live } = await opened(engine, html, viewport);
+    await states(tab);
+    const said = await panelOf(tab);
+    expect(`${engine.name}, ${name}: it agrees`, said.startsWith("All that was recomputed agrees"), said);
+    const wide = await tab.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+    expect(`${engine.name}, ${name}, ${size}: nothing reaches out of the page`, wide <= 1, wide);
+    await tab.evaluate(() => document.querySelectorAll("details").forEach((one) => { one.open = true; }));
+    if (engine.isChromium) same(`${name}, ${size}: faults by axe`, await faultsByAxe(tab), []);
+    await tab.screenshot({ path: `${seen}/checkable-${engine.name}-${basename(name, ".html")}-${size}.png` });
+    same(`${engine.name}, ${name}: what went wrong`, live.filter((fault) => !fault.startsWith("asks for data:")), []);
+    await tab.close();
+  }
+}
+
+async function findsForgeries(engine) {
+  for (const [what, [name, change, named]] of Object.entries(FORGERIES)) {
+    const whole = page(name);
+    const html = change(whole);
+    expect(`${what}: the page is another`, html !== whole, what);
+    const { tab } = await opened(engine, html, SIZES.telephone);
+    await states(tab);
+    const said = await panelOf(tab);
+    expect(`${engine.name}, ${what}: it is found and named`, /^\d+ differences? found/.test(said) && named.test(said), said.slice(0, 400));
+    const marked = await tab.$$eval(".differs-here", (all) => all.length);
+    const hasPlace = !/signature of the seal/.test(said);
+    expect(`${engine.name}, ${what}: it is marked`, marked > 0 || !hasPlace, marked);
+    if (what === "a cell") await tab.screenshot({ path: `${seen}/checkable-${engine.name}-forged.png`, fullPage: true });
+    const node = check(html);
+    expect(`Node, ${what}: it is found and named`, node.differs.some(({ about }) => named.test(about)) || (await seals(node, webcrypto.subtle)).some(({ holds }) => holds === false), node.differs);
+    await tab.close();
+  }
+}
+
+async function saysWhatItCannotKnow(engine) {
+  const html = otherBytes(page("one_piece.html"));
+  expect("the page is another", html !== page("one_piece.html"));
+  const { tab } = await opened(engine, html, SIZES.desktop);
+  await states(tab);
+  await tab.evaluate(() => document.querySelectorAll("details").forEach((one) => { one.open = true; }));
+  const said = await panelOf(tab);
+  for (const part of ["All that was recomputed agrees", "No seal is among the lines", "Whether this script was exchanged", "Whether these lines are the ones that the bench wrote", "Whether a value is what the bytes of the instrument say", "tallyjaw verify"]) expect(`${engine.name}: it says ${part}`, said.includes(part), said);
+  await tab.close();
+}
+
+async function runsNothingElse(engine) {
+  const exchanged = page("one_piece.html").replace("function check(html) {", "function check(html) { ");
+  const { tab } = await opened(engine, exchanged, SIZES.desktop);
+  await tab.waitForSelector("#recomputed");
+  const said = await panelOf(tab);
+  expect(`${engine.name}: a script that was changed alone does not run`, said.startsWith("This page has not recomputed itself"), said);
+  const put = await tab.$$eval(".differs-here", (all) => all.length);
+  same(`${engine.name}: and marks nothing`, put, 0);
+  await tab.close();
+}
+
+async function onPaper(engine) {
+  const { tab } = await opened(engine, page("two_axes_by_piece.html"), SIZES.desktop);
+  await states(tab);
+  await tab.emulateMediaType("print");
+  const hidden = await tab.evaluate(() => [...document.body.querySelectorAll("*")].filter((one) => getComputedStyle(one).display === "none" && getComputedStyle(one.parentElement).display !== "none").map((one) => one.className || one.localName));
+  same("on paper: what is not seen", hidden, ["recomputed agrees", "journal-lines", "script", "script"]);
+  await tab.close();
+}
+
+const names = readdirSync(folder).filter((name) => name.endsWith(".html"));
+const LOOKED_AT = ["two_axes_by_piece.html", "sealed.html", "pictures.html", "several_series.html", "unsure.html", "hostile_names.html"];
+const engines = [];
+
+await run("checkable", {
+  async node() {
+    const bytes = new TextEncoder().encode("abc");
+    same("SHA-256 of abc (FIPS 180-4, from memory)", sha256(bytes), "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
+    for (let size = 0; size < 300; size += 1) {
+      const all = Uint8Array.from({ length: size }, (_, nth) => (nth * 31) & 255);
+      if (sha256(all) !== digest(all)) faults.push(`SHA-256 of ${size} bytes`);
+    }
+    for (const name of names) {
+      const found = check(page(name));
+      same(`Node, ${name}: what differs`, found.differs, []);
+      expect(`Node, ${name}: something was compared`, found.counts.compared > 10 && found.counts.marks > 0, found.counts);
+    }
+    for (const file of more) same(`Node, ${file}: what differs`, check(readFileSync(file, "utf8")).differs, []);
+    const kept = await seals(check(page("sealed.html")), webcrypto.subtle);
+    expect("Node: the seal in the sealed page holds", kept.length > 0 && kept.every(({ holds, covers }) => holds && covers), kept);
+  },
+  async start() {
+    engines.push(Object.assign(await browser(), { isChromium: true, name: "chromium" }));
+    const second = await firefox();
+    if (second) engines.push(Object.assign(second, { name: "firefox" }));
+    else console.log("checkable: SKIPPED in a second engine: there is no Firefox");
+  },
+  async agree() {
+    for (const engine of engines) {
+      for (const name of LOOKED_AT) await agrees(engine, name, page(name));
+      for (const file of more) await agrees(engine, basename(file), readFileSync(file, "utf8"));
+    }
+  },
+  async forged() { for (const engine of engines) await findsForgeries(engine); },
+  async honest() { for (const engine of engines) { await saysWhatItCannotKnow(engine); await runsNothingElse(engine); } },
+  async paper() { await onPaper(engines[0]); },
+}, async () => {
+  for (const engine of engines) await engine.close();
+  rmSync(work, { recursive: true, force: true });
+});
