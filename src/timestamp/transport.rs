@@ -143,7 +143,7 @@ impl Unreachable {
             }
             Self::Tls { fault, .. } => fault.remedy(),
             Self::Silent { .. } | Self::NoAnswer { .. } => {
-                "check the address and its port; if it is right, the authority is at fault: it is asked again later"
+                "check the address, its port, and whether it is https; if all that is right, the authority is at fault"
             }
             Self::Moved { .. } => {
                 "redirects are not followed: if that address is the same authority's, write it instead"

@@ -288,3 +288,35 @@ fn no_bit_of_an_answer_can_be_changed_to_make_it_say_something_else() {
     // Status and text around the signed part say nothing that counts.
     assert!(harmless < 10, "{harmless} changes were not found");
 }
+
+#[test]
+fn a_time_stamp_of_an_entry_that_is_in_the_archive_alone_is_counted_here_and_checked_there() {
+    let (shop, authority, _) = stamped();
+    let mut command = shop.tallyjaw(&["--json", "serve"]);
+    command.env("TALLYJAW_TEST_SEGMENT_BYTES", "1");
+    let daemon = shop.start_by(command);
+    for text in ["a batch of wire came", "and another"] {
+        daemon.call("note", &json!({ "text": text }));
+    }
+    daemon.stop();
+    said(&shop, &["timestamp", "--out", "last.tsq"], 0);
+    let answer = authority.answer(&fs::read(shop.path("last.tsq")).unwrap());
+    fs::write(shop.path("last.tsr"), answer).unwrap();
+    let ca = authority.ca();
+    said(
+        &shop,
+        &["timestamp", "--answer", "last.tsr", "--authority", &ca],
+        0,
+    );
+    said(&shop, &["archive", "kept"], 0);
+    let remove = ["archive", "kept", "--remove-before", "2200-01-01"];
+    said(&shop, &remove, 0);
+    // That segments are missing is found, and nothing about the time stamps.
+    let here = said(&shop, &["verify", "--authority", &ca], 1);
+    let want = "1 time stamp of an entry before the first one here: not checked";
+    assert!(here.contains(want), "{here}");
+    assert!(!here.contains("a time stamp does not hold"), "{here}");
+    assert!(here.contains("time stamps: 1; "), "{here}");
+    let there = said(&shop, &["verify", "kept", "--authority", &ca], 0);
+    assert!(there.contains("time stamps: 2; "), "{there}");
+}

@@ -8,6 +8,7 @@ use crate::journal::{Finding, Report, StoredLine};
 use crate::quantity::WallMicros;
 use crate::timestamp::{Answer, Authority, Stamp, kept};
 use serde_json::{Value, json};
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 use std::path::Path;
@@ -100,7 +101,10 @@ impl Stamped {
                 "  stamped   {more} time stamps of entries before the first one here: not checked, keep them with the archive that has the entries"
             )?,
         }
-        let Some((Stamp { seq, .. }, at)) = self.fit.last() else {
+        // Of several for the newest entry the one that is first.
+        let fit = self.fit.iter();
+        let newest = fit.max_by_key(|(stamp, at)| (stamp.seq, Reverse(at.0)));
+        let Some((Stamp { seq, .. }, at)) = newest else {
             return Ok(());
         };
         let number = self.fit.len();
