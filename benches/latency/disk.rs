@@ -1,6 +1,6 @@
 //! What the disk itself costs: a line that makes a file longer, against one over blocks that were written before.
 
-use super::{LINE, Result, summary};
+use super::{LINE, QUIET, Result, summary};
 use std::fs::File;
 use std::io::{Seek, SeekFrom, Write};
 use std::path::Path;
@@ -30,6 +30,7 @@ pub(super) fn measure(folder: &Path, samples: usize) -> Result<()> {
 }
 
 fn durable(file: &mut File, line: &[u8]) -> Result<Duration> {
+    std::thread::sleep(QUIET);
     let start = Instant::now();
     file.write_all(line)?;
     file.sync_data()?;

@@ -13,7 +13,7 @@
 //! ```text
 //! cargo bench --bench latency                          2000 samples of each
 //! TALLYJAW_SAMPLES=10000 cargo bench --bench latency
-//! TALLYJAW_FLOOD_ONLY=1 cargo bench --bench latency    the flood alone
+//! TALLYJAW_ONLY=page cargo bench --bench latency       one of disk, sync, no-sync, crowd, page and flood
 //! ```
 #![expect(
     clippy::disallowed_methods,
@@ -85,6 +85,19 @@ impl Contestant {
         }
     }
 }
+
+/// Measures in a folder, with this number of samples, and prints.
+type Measure = fn(&Path, usize) -> Result<()>;
+
+/// Everything that is measured, in this order.
+const ALL: [(&str, Measure); 6] = [
+    ("disk", disk::measure),
+    ("sync", |folder, samples| measure(folder, true, samples)),
+    ("no-sync", |folder, samples| measure(folder, false, samples)),
+    ("crowd", measure_beside_a_crowd),
+    ("page", measure_beside_a_crowd_at_the_page),
+    ("flood", measure_beside_a_flood),
+];
 
 fn measure(folder: &Path, sync: bool, samples: usize) -> Result<()> {
     let mut bare = relay::start(&folder.join("relay"), sync)?;
@@ -205,15 +218,13 @@ fn run() -> Result<()> {
         "from the last byte on the port to the line on the feed; files on {}",
         file_system(&folder)?
     );
-    if std::env::var_os("TALLYJAW_FLOOD_ONLY").is_some() {
-        return measure_beside_a_flood(&folder.join("flood"), samples);
+    let only = std::env::var("TALLYJAW_ONLY").ok();
+    for (name, measure) in ALL {
+        if only.as_ref().is_none_or(|only| only == name) {
+            measure(&folder.join(name), samples)?;
+        }
     }
-    disk::measure(&folder.join("disk"), samples)?;
-    measure(&folder.join("sync"), true, samples)?;
-    measure(&folder.join("no-sync"), false, samples)?;
-    measure_beside_a_crowd(&folder.join("crowd"), samples)?;
-    measure_beside_a_crowd_at_the_page(&folder.join("page"), samples)?;
-    measure_beside_a_flood(&folder.join("flood"), samples)
+    Ok(())
 }
 
 fn main() -> ExitCode {

@@ -113,6 +113,8 @@ impl Follower {
         loop {
             match follow.lines().await {
                 Ok(lines) if lines.is_empty() => {
+                    // The clients that were woken by the same lines are sent them first.
+                    tokio::task::yield_now().await;
                     self.said.send_replace(Some(self.docs.now()));
                     tokio::time::sleep(PAUSE).await;
                     follow.changed().await;

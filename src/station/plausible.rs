@@ -85,15 +85,12 @@ pub(super) fn check(
 
 /// Whether the display dropped digits. With a failing battery `1.63` becomes `1.6`, which is another value.
 fn shows_too_few_digits(value: Measured, instrument: &ArmedInstrument) -> bool {
-    let unit = value.unit();
-    let is_exact = |decimals: &u8| {
-        let digits = instrument.resolution.in_unit(unit, *decimals);
+    let (unit, shown) = (value.unit(), value.digits().decimals());
+    let is_exact = |decimals: u8| {
+        let digits = instrument.resolution.in_unit(unit, decimals);
         digits.and_then(|digits| Quantity::of(digits, unit)) == Some(instrument.resolution)
     };
-    unit == instrument.unit
-        && (0..=9)
-            .find(is_exact)
-            .is_some_and(|shown| value.digits().decimals() < shown)
+    unit == instrument.unit && !is_exact(shown) && (shown..=9).any(is_exact)
 }
 
 fn in_window(axis: &ArmedAxis, base: i64) -> bool {

@@ -163,6 +163,15 @@ impl Saying {
         let own = own.sum();
         Self { key, pieces, own }
     }
+
+    /// Whether its length and its last words let it be this text; of most rows this is the end.
+    fn may_be(&self, text: &str) -> bool {
+        self.own <= text.len()
+            && match self.pieces.last() {
+                Some(Piece::Words(words)) => text.ends_with(words),
+                Some(Piece::Place(..)) | None => true,
+            }
+    }
 }
 
 /// The key of an English sentence, and what stands at its places.
@@ -185,6 +194,7 @@ fn keyed_at(english: &str, deep: u32, among: &'static [Saying]) -> Option<Keyed>
     let whole = deep == DEEPEST;
     let sayings = among
         .iter()
+        .filter(|saying| saying.may_be(english))
         .filter(|saying| !(whole && PARTS.iter().any(|part| saying.key.starts_with(part))));
     let mut fitting = sayings.filter_map(|saying| {
         let mut tries = TRIES;
