@@ -282,9 +282,9 @@ function expectLane(rows, axis, name, put) {
   const only = lower ?? upper;
   if (only === undefined || (values.length === 0 && (lower === undefined || upper === undefined))) return;
   const isBoth = lower !== undefined && upper !== undefined;
-  const [least, most] = isBoth ? [lower, upper] : [Math.min(only, ...values), Math.max(only, ...values)];
-  const air = Math.max(1, Math.floor((most - least) / (isBoth ? 3 : 5)));
-  const [from, to] = [least - air, most + air];
+  const [lowest, most] = isBoth ? [lower, upper] : [Math.min(only, ...values), Math.max(only, ...values)];
+  const air = Math.max(1, Math.floor((most - lowest) / (isBoth ? 3 : 5)));
+  const [from, to] = [lowest - air, most + air];
   const at = ruler(from, to, 120, 3480);
   expectLimits(axis, put, (value) => `${px(at(value))} 3V61`);
   const stacks = new Map();
@@ -321,14 +321,14 @@ function expectPicture(rows, axis, name, planned, put) {
   const [lower, upper] = [base(axis, "lower"), base(axis, "upper")];
   const values = rows.map((one) => base(one, "value"));
   const ends = [...values, lower, upper].filter((value) => value !== undefined);
-  let [least, most] = [Math.min(...ends), Math.max(...ends)];
+  let [lowest, most] = [Math.min(...ends), Math.max(...ends)];
   if (lower !== undefined && upper !== undefined) {
     const half = Math.floor((upper - lower) / 2);
     const reach = Math.max(1, half) * 3;
-    [least, most] = [Math.max(least, lower + half - reach), Math.min(most, lower + half + reach)];
+    [lowest, most] = [Math.max(lowest, lower + half - reach), Math.min(most, lower + half + reach)];
   }
-  const air = Math.max(1, Math.floor((most - least) / 10));
-  const [from, to] = [least - air, most + air];
+  const air = Math.max(1, Math.floor((most - lowest) / 10));
+  const [from, to] = [lowest - air, most + air];
   const [up, across] = [ruler(from, to, 2160, 280), ruler(0, 2 * Math.max(planned, ...rows.map((one) => one.piece)), 660, 5780)];
   expectLimits(axis, put, (value) => `66 ${px(up(value))}H578`);
   for (const one of rows) {
