@@ -1,5 +1,5 @@
-//! Makes the index of segments that are closed, on a thread of its own with the lowest priority: nothing at the bench
-//! waits for it.
+//! Makes the index of segments that are closed, on a thread of its own that pauses more than it works: nothing at the
+//! bench waits for it.
 //!
 //! In: the word that a segment was closed. Out: `state_dir/index`. Nothing of it is told to anybody; where it cannot be
 //! made, commands read all of the journal.
@@ -10,11 +10,16 @@ use crate::journal::DurableLine;
 use crossbeam_channel::{Receiver, Sender};
 use std::path::Path;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use std::thread::JoinHandle;
+use std::time::Duration;
 
 /// What nice(2) takes at most.
 const LOWEST_PRIORITY: i32 = 19;
+
+/// It pauses after this number of lines, a millisecond of work, for this time.
+const LINES: u32 = 64;
+const PAUSE: Duration = Duration::from_millis(10);
 
 /// The thread. It ends when this is dropped, in the middle of a segment too.
 #[derive(Debug)]
@@ -75,9 +80,14 @@ impl Drop for Indexing {
 }
 
 fn run(state_dir: &Path, told: &Receiver<Seq>, stop: &AtomicBool) {
-    if let Err(error) = rustix::process::nice(LOWEST_PRIORITY) {
-        tracing::warn!("the journal is indexed at the priority of the daemon: {error}");
-    }
+    let _ = rustix::process::nice(LOWEST_PRIORITY); // A service may not be allowed to; the pauses are enough.
+    let lines = AtomicU32::new(0);
+    let go_on = || {
+        if lines.fetch_add(1, Ordering::Relaxed) % LINES == LINES - 1 {
+            std::thread::sleep(PAUSE);
+        }
+        !stop.load(Ordering::Relaxed)
+    };
     while let Ok(durable) = told.recv() {
         let durable = told.try_iter().last().unwrap_or(durable);
         if stop.load(Ordering::Relaxed) {
@@ -85,7 +95,7 @@ fn run(state_dir: &Path, told: &Receiver<Seq>, stop: &AtomicBool) {
         }
         match Lacking::find(state_dir, durable) {
             Ok(None) => {}
-            Ok(Some(lacking)) => while lacking.make_one(stop).is_some() {},
+            Ok(Some(lacking)) => while lacking.make_one(&go_on).is_some() {},
             Err(error) => tracing::warn!("the journal is not indexed: {error}"),
         }
     }

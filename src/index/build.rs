@@ -19,7 +19,6 @@ use crate::journal::{Dir, Identity, JournalError, SegmentNumber};
 use crate::quantity::WallMicros;
 use crate::spec::ArmedSpec;
 use std::collections::{BTreeMap, HashMap};
-use std::sync::atomic::{AtomicBool, Ordering};
 
 /// The index of a segment.
 pub(super) struct Built {
@@ -28,11 +27,12 @@ pub(super) struct Built {
     pub(super) within: Within,
 }
 
-/// Reads a segment and makes its index; `None` where there can be none, or once `stop` is set.
+/// Reads a segment and makes its index; `None` where there can be none, or once `go_on`, which is asked at each line, says
+/// no.
 pub(super) fn build(
     dir: &Dir,
     number: SegmentNumber,
-    stop: &AtomicBool,
+    go_on: &(dyn Fn() -> bool + Sync),
 ) -> Result<Option<Built>, JournalError> {
     let Some(of) = dir.identity(number)? else {
         return Ok(None);
@@ -46,7 +46,7 @@ pub(super) fn build(
         };
         let taken = stamped.ok().filter(is_next);
         want = want.following();
-        taken.is_some_and(|stamped| reading.take(&stamped)) && !stop.load(Ordering::Relaxed)
+        taken.is_some_and(|stamped| reading.take(&stamped)) && go_on()
     })?;
     let is_it =
         is_whole && want == of.last.following() && dir.identity(number)?.as_ref() == Some(&of);

@@ -31,7 +31,6 @@ use std::num::NonZero;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::PoisonError;
-use std::sync::atomic::{AtomicBool, Ordering};
 
 /// The index of a journal, up to the first segment without one.
 #[derive(Debug)]
@@ -210,11 +209,10 @@ impl Lacking {
     pub(crate) fn make_all(&self, done: impl FnMut(u64) + Send) {
         let done = Mutex::new(done);
         let threads = std::thread::available_parallelism().map_or(1, NonZero::get);
-        let stop = AtomicBool::new(false);
         std::thread::scope(|scope| {
             for _ in 0..threads {
                 scope.spawn(|| {
-                    while let Some(bytes) = self.make_one(&stop) {
+                    while let Some(bytes) = self.make_one(&|| true) {
                         let mut done = done.lock().unwrap_or_else(PoisonError::into_inner);
                         done(bytes);
                     }
@@ -223,15 +221,16 @@ impl Lacking {
         });
     }
 
-    /// Makes the index of the next one, and returns its size; `None` if none is left, or once `stop` is set. A segment
+    /// Makes the index of the next one, and returns its size; `None` if none is left, or once
+    /// `go_on` says no. A segment
     /// that can have no index, or whose index cannot be written, is passed over: it is read instead.
-    pub(crate) fn make_one(&self, stop: &AtomicBool) -> Option<u64> {
+    pub(crate) fn make_one(&self, go_on: &(dyn Fn() -> bool + Sync)) -> Option<u64> {
         let number = {
             let mut left = self.left.lock().unwrap_or_else(PoisonError::into_inner);
             left.pop()?
         };
-        let Ok(Some(built)) = build::build(&self.dir, number, stop) else {
-            return (!stop.load(Ordering::Relaxed)).then_some(0);
+        let Ok(Some(built)) = build::build(&self.dir, number, go_on) else {
+            return go_on().then_some(0);
         };
         let made = (&built.across, &built.within);
         let written = file::write(&self.state_dir, number, &built.of, made);

@@ -272,8 +272,9 @@ fn a_daemon_makes_the_index_of_each_segment_that_it_closes_and_the_same_as_comma
     let folder = shop.path("state/index");
     let made = || -> Files {
         let items = fs::read_dir(&folder).into_iter().flatten();
-        let read = items.map(|item| {
-            let name = item.unwrap().file_name().into_string().unwrap();
+        let names = items.map(|item| item.unwrap().file_name().into_string().unwrap());
+        let whole = names.filter(|name| !name.starts_with('.')); // one that gets its name this moment
+        let read = whole.map(|name| {
             let bytes = fs::read(folder.join(&name)).unwrap();
             (name, bytes)
         });
