@@ -11,13 +11,16 @@
     reason = "edge: files for others, and how far they have been given"
 )]
 
+mod again;
 pub mod check;
 mod csv_table;
 mod mark;
 mod parquet_table;
 mod question;
 mod read;
+mod trapped;
 
+pub use again::{AgainInBytes, Bytes};
 pub use check::{Check, Given};
 pub use csv_table::{CsvTable, guarded, unguarded};
 pub use mark::{Mark, MarkError, Marks, known as known_by_marks};

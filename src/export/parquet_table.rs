@@ -57,6 +57,9 @@ enum Gathered {
 }
 
 impl<W: Write + Send> ParquetTable<W> {
+    /// Who has written a file, as its metadata say.
+    pub const CREATED_BY: &str = concat!("tallyjaw ", env!("CARGO_PKG_VERSION"));
+
     /// Begins a file. `about` is added to the metadata: keys without `tallyjaw.`, with their values. The columns
     /// `without` are left out.
     pub fn new(target: W, about: &[(&str, &str)], without: &[&str]) -> io::Result<Self> {
@@ -65,7 +68,7 @@ impl<W: Write + Send> ParquetTable<W> {
         let level = ZstdLevel::try_new(3).map_err(as_io)?;
         let properties = WriterProperties::builder()
             .set_compression(Compression::ZSTD(level))
-            .set_created_by(concat!("tallyjaw ", env!("CARGO_PKG_VERSION")).to_owned())
+            .set_created_by(Self::CREATED_BY.to_owned())
             .build();
         let schema = schema(&kept).map_err(as_io)?;
         let mut writer =

@@ -6,6 +6,7 @@
 //!   mark, or removed trailing zeros. The row counts as the same.
 //! - A file that is not an export is an error that says what it looks like.
 
+use super::trapped::trapped;
 use super::{parquet_table, unguarded};
 use crate::entry::Seq;
 use crate::entry::line::peek_seq;
@@ -285,14 +286,14 @@ impl FileRows {
                 (names, OpenFile::Text(delimiter, lines))
             }
             ExportFormat::Parquet => {
-                let reader = SerializedFileReader::new(file)?;
+                let reader = trapped(|| SerializedFileReader::new(file))??;
                 let schema = reader.metadata().file_metadata().schema_descr();
                 let names: Vec<String> = schema
                     .columns()
                     .iter()
                     .map(|column| column.name().to_owned())
                     .collect();
-                (names, OpenFile::Typed(reader.into_iter()))
+                (names, OpenFile::Typed(trapped(|| reader.into_iter())?))
             }
             ExportFormat::Lines => {
                 let lines = BufReader::new(file).split(b'\n');
@@ -377,7 +378,7 @@ impl FileRows {
                 Ok(Some(Content::Cells(cells.collect())))
             }
             OpenFile::Typed(rows) => {
-                let row = rows.next().transpose()?;
+                let row = trapped(|| rows.next())?.transpose()?;
                 Ok(row.map(|row| {
                     let cells = row.get_column_iter().map(|(_, field)| shown(field));
                     Content::Cells(cells.collect())
@@ -396,13 +397,22 @@ impl FileRows {
 
 /// The question that a Parquet file carries in itself.
 pub(super) fn carried(path: &Path) -> Result<Option<String>, ReadError> {
-    let reader = SerializedFileReader::new(File::open(path)?)?;
+    let file = File::open(path)?;
+    let reader = trapped(|| SerializedFileReader::new(file))??;
     let about = reader.metadata().file_metadata().key_value_metadata();
     let question = about
         .into_iter()
         .flatten()
         .find(|about| about.key == parquet_table::QUESTION);
     Ok(question.and_then(|about| about.value.clone()))
+}
+
+/// Who has written a Parquet file, as it says itself.
+pub(super) fn created_by(path: &Path) -> Result<Option<String>, ReadError> {
+    let file = File::open(path)?;
+    let reader = trapped(|| SerializedFileReader::new(file))??;
+    let by = reader.metadata().file_metadata().created_by();
+    Ok(by.map(str::to_owned))
 }
 
 /// What stands in a row in a column, as [`Content::Cells`] tells it.

@@ -75,6 +75,7 @@ mod tidy;
 mod timestamp;
 mod uncertainty;
 mod unsafe_names;
+mod verify_bytes;
 mod verify_export;
 mod wire;
 mod words;

@@ -11,7 +11,9 @@ use crate::entry::line::Digest;
 use crate::entry::words::safe;
 use crate::entry::{JournalId, Seq};
 use crate::export::check::{CheckSummary, Difference, Explain, column_differences};
-use crate::export::{Check, ExportFormat, FileRows, Given, Question, ReadError};
+use crate::export::{
+    AgainInBytes, Bytes, Check, ExportFormat, FileRows, Given, Question, ReadError,
+};
 use crate::journal::{Kept, ParsedLine, Report, StoredLine};
 use crate::row::COLUMNS;
 use serde_json::json;
@@ -38,6 +40,13 @@ pub(super) fn verify(
     Ok(if agrees { Exit::Yes } else { Exit::No })
 }
 
+/// What is wrong with a Parquet file whose rows agree.
+const CHANGED: &str = "every row agrees, but the file is not as it was exported: what engines take from it besides (units, statistics by which they pass rows over) was changed";
+
+fn not_made(error: std::io::Error) -> Failure {
+    Failure::io("the export cannot be made again").because(&error)
+}
+
 /// Why a file is not an export.
 pub(super) fn unreadable(path: &Path, error: &ReadError) -> Failure {
     let text = format!("{}: {error}", path.display());
@@ -61,6 +70,8 @@ struct Checked {
     foreign: Vec<String>,
     /// Columns of every export that the file does not have.
     absent: Vec<&'static str>,
+    /// The other program or release that has written a Parquet file, of which only the rows were compared.
+    saved_by: Option<String>,
     /// The number of entries after the last one that the file was made from.
     since: Option<u64>,
     walked: Report,
@@ -80,6 +91,12 @@ impl Checked {
             claim.differ("the journal", Some((other, journal.0.clone())));
             claim.asked = None;
             claim.range = (Seq(0), Seq(u64::MAX));
+        }
+        if form == ExportFormat::Parquet
+            && claim.question.is_none()
+            && AgainInBytes::is_named_in(path).map_err(read)?
+        {
+            claim.differ("its question was taken out of it", None);
         }
         let file_rows = FileRows::open(path, form).map_err(read)?;
         let (foreign, absent) = columns(&file_rows);
@@ -102,6 +119,12 @@ impl Checked {
         };
         let mut check =
             Check::new(file_rows, journal.clone(), claim.asked.is_some()).map_err(read)?;
+        let question = claim.question.as_ref().filter(|_| claim.is_of_question);
+        let mut in_bytes = question
+            .filter(|_| form == ExportFormat::Parquet)
+            .map(AgainInBytes::new)
+            .transpose()
+            .map_err(not_made)?;
         let (mut digest, mut unread) = (None, None);
         let last_read = again.range.1;
         let (walked, failed) = again.pass(
@@ -111,6 +134,9 @@ impl Checked {
                 }
             },
             |given| {
+                if let (Some(bytes), Given::Row(row)) = (&mut in_bytes, given) {
+                    bytes.row(row).map_err(not_made)?;
+                }
                 check.given(given).map_err(|error| {
                     unread = Some(read(error));
                     Failure::io("the file cannot be read")
@@ -130,6 +156,15 @@ impl Checked {
         }
         if claim.asked.is_some() {
             claim.compare(&found, digest);
+        }
+        let mut saved_by = None;
+        if let Some(in_bytes) = in_bytes.filter(|_| found.mismatched == 0) {
+            match in_bytes.finish(path).map_err(read)? {
+                Bytes::Same => {}
+                Bytes::Changed if claim.differences.is_empty() => claim.differ(CHANGED, None),
+                Bytes::Changed => {}
+                Bytes::By(other) => saved_by = Some(other),
+            }
         }
         let mut differences = Vec::new();
         if found.mismatched > 0 && found.other_journal.is_none() {
@@ -154,6 +189,7 @@ impl Checked {
             differences,
             foreign,
             absent,
+            saved_by,
             since: is_known.then(|| end.saturating_sub(last_read.0)),
             walked,
         })
@@ -281,6 +317,13 @@ impl Checked {
                 self.absent.join(", ")
             )?;
         }
+        if let Some(by) = &self.saved_by {
+            writeln!(
+                out,
+                "  saved by  {}: only rows and names of columns were compared, not what engines take from the file besides (units, statistics by which they pass rows over)",
+                safe(by)
+            )?;
+        }
         if let Some(since) = self.since.filter(|since| *since > 0) {
             writeln!(
                 out,
@@ -358,6 +401,7 @@ impl Checked {
             "entries_since": self.since,
             "foreign_columns": self.foreign,
             "absent_columns": self.absent,
+            "saved_by": self.saved_by,
             "journal": walked.journal.as_ref().map(|id| id.0.as_str()),
             "last": walked.last.map(|last| last.0),
             "journal_findings": walked.findings.len(),

@@ -18,7 +18,7 @@ use crate::durable::Failed;
 use crate::entry::Seq;
 use crate::entry::line::Digest;
 use crate::entry::words::safe;
-use crate::export::{ExportFormat, ReadError};
+use crate::export::{ExportFormat, Question, ReadError};
 use crate::journal::{self, Cursor, Finding, Kept, ParsedLine, Report, StoredLine};
 use crate::timestamp::Authority;
 use anstyle::{AnsiColor, Style};
@@ -111,7 +111,11 @@ impl Verify {
                 let kept = kept(None)?;
                 let state_dir = named.clone().or_else(|| configured().ok());
                 let (keys, journal) = (kept.keys.as_ref(), state_dir.as_deref());
-                let is_signed = seals::signature(context, &file, keys, journal, out)?;
+                let mut is_signed = seals::signature(context, &file, keys, journal, out)?;
+                let question = Question::beside(&file);
+                if question.is_file() {
+                    is_signed &= seals::signature(context, &question, keys, journal, out)?;
+                }
                 let exit = of_file(context, &file, named, (&self.demanded, kept), out)?;
                 return Ok(if is_signed { exit } else { Exit::No });
             }
