@@ -7,7 +7,8 @@ use crate::cli::query::Query;
 use crate::entry::Seq;
 use crate::entry::line::Digest;
 use crate::export::check::{CheckSummary, Difference};
-use crate::export::{ExportFormat, Question, QuestionError};
+use crate::export::{ExportFormat, FileRows, Question, QuestionError};
+use crate::row::COLUMNS;
 use std::path::{Path, PathBuf};
 
 /// The options that the user expects.
@@ -157,4 +158,25 @@ impl Claim {
             self.differ(about, Some(sides));
         }
     }
+}
+
+/// The columns that no export has, and those of every export that are not there.
+pub(super) fn columns(file_rows: &FileRows) -> (Vec<String>, Vec<&'static str>) {
+    let names = file_rows.names();
+    let has = |name: &str| names.iter().any(|known| known == name);
+    let foreign = names
+        .iter()
+        .filter(|name| !COLUMNS.iter().any(|column| column.name == **name));
+    let is_typed = has("value_nm") || has("value_mn");
+    let all = COLUMNS.iter().filter(|column| {
+        use crate::row::TableKind::{Text, Typed};
+        column.form != if is_typed { Text } else { Typed }
+    });
+    let all = all.map(|column| column.name).filter(|name| !has(name));
+    let absent = if names.is_empty() {
+        Vec::new()
+    } else {
+        all.collect()
+    };
+    (foreign.cloned().collect(), absent)
 }

@@ -1,6 +1,6 @@
 //! Compares an export with its journal: makes it again for the question that it carries or that a person gives.
 
-use super::claim::{Claim, Demanded};
+use super::claim::{Claim, Demanded, columns};
 use super::{BAD, GOOD, HELP, walked};
 use crate::cli::columns::count;
 use crate::cli::export::ExportRequest;
@@ -15,7 +15,6 @@ use crate::export::{
     AgainInBytes, Bytes, Check, ExportFormat, FileRows, Given, Question, ReadError,
 };
 use crate::journal::{Kept, ParsedLine, Report, StoredLine};
-use crate::row::COLUMNS;
 use serde_json::json;
 use std::cell::RefCell;
 use std::io::Write;
@@ -43,8 +42,8 @@ pub(super) fn verify(
 /// What is wrong with a Parquet file whose rows agree.
 const CHANGED: &str = "every row agrees, but the file is not as it was exported: what engines take from it besides (units, statistics by which they pass rows over) was changed";
 
-fn not_made(error: std::io::Error) -> Failure {
-    Failure::io("the export cannot be made again").because(&error)
+fn not_made(error: &std::io::Error) -> Failure {
+    Failure::io("the export cannot be made again").because(error)
 }
 
 /// Why a file is not an export.
@@ -124,7 +123,7 @@ impl Checked {
             .filter(|_| form == ExportFormat::Parquet)
             .map(AgainInBytes::new)
             .transpose()
-            .map_err(not_made)?;
+            .map_err(|error| not_made(&error))?;
         let (mut digest, mut unread) = (None, None);
         let last_read = again.range.1;
         let (walked, failed) = again.pass(
@@ -135,7 +134,7 @@ impl Checked {
             },
             |given| {
                 if let (Some(bytes), Given::Row(row)) = (&mut in_bytes, given) {
-                    bytes.row(row).map_err(not_made)?;
+                    bytes.row(row).map_err(|error| not_made(&error))?;
                 }
                 check.given(given).map_err(|error| {
                     unread = Some(read(error));
@@ -160,25 +159,12 @@ impl Checked {
         let mut saved_by = None;
         if let Some(in_bytes) = in_bytes.filter(|_| found.mismatched == 0) {
             match in_bytes.finish(path).map_err(read)? {
-                Bytes::Same => {}
                 Bytes::Changed if claim.differences.is_empty() => claim.differ(CHANGED, None),
-                Bytes::Changed => {}
+                Bytes::Same | Bytes::Changed => {}
                 Bytes::By(other) => saved_by = Some(other),
             }
         }
-        let mut differences = Vec::new();
-        if found.mismatched > 0 && found.other_journal.is_none() {
-            let file_rows = FileRows::open(path, form).map_err(read)?;
-            let explain = RefCell::new(Explain::new(&found, file_rows).map_err(read)?);
-            again.pass(
-                |line| explain.borrow_mut().line(line.seq, line.bytes),
-                |given| {
-                    explain.borrow_mut().given(given);
-                    Ok(())
-                },
-            )?;
-            differences = explain.into_inner().finish();
-        }
+        let differences = again.explained(path, form, &found)?;
         let end = walked.last.unwrap_or(Seq(0)).0;
         let is_known = claim.asked.is_some() && last_read.0 < u64::MAX;
         Ok(Self {
@@ -421,6 +407,31 @@ struct Again<'a> {
 }
 
 impl Again<'_> {
+    /// The rows that differ, in words.
+    fn explained(
+        &self,
+        path: &Path,
+        form: ExportFormat,
+        found: &CheckSummary,
+    ) -> Result<Vec<Difference>, Failure> {
+        let mut differences = Vec::new();
+        if found.mismatched > 0 && found.other_journal.is_none() {
+            let file_rows = FileRows::open(path, form).map_err(|error| unreadable(path, &error))?;
+            let explain = RefCell::new(
+                Explain::new(found, file_rows).map_err(|error| unreadable(path, &error))?,
+            );
+            self.pass(
+                |line| explain.borrow_mut().line(line.seq, line.bytes),
+                |given| {
+                    explain.borrow_mut().given(given);
+                    Ok(())
+                },
+            )?;
+            differences = explain.into_inner().finish();
+        }
+        Ok(differences)
+    }
+
     /// Makes one pass through the journal and checks its chain. `see` takes every line, `tell` all rows or lines of the
     /// export. The answer is why the pass could not be finished, if it could not.
     fn pass(
@@ -466,27 +477,6 @@ impl Again<'_> {
                 .unwrap_or_else(|| Failure::io("nothing was read"))),
         }
     }
-}
-
-/// The columns that no export has, and those of every export that are not there.
-fn columns(file_rows: &FileRows) -> (Vec<String>, Vec<&'static str>) {
-    let names = file_rows.names();
-    let has = |name: &str| names.iter().any(|known| known == name);
-    let foreign = names
-        .iter()
-        .filter(|name| !COLUMNS.iter().any(|column| column.name == **name));
-    let is_typed = has("value_nm") || has("value_mn");
-    let all = COLUMNS.iter().filter(|column| {
-        use crate::row::TableKind::{Text, Typed};
-        column.form != if is_typed { Text } else { Typed }
-    });
-    let all = all.map(|column| column.name).filter(|name| !has(name));
-    let absent = if names.is_empty() {
-        Vec::new()
-    } else {
-        all.collect()
-    };
-    (foreign.cloned().collect(), absent)
 }
 
 fn number(number: u64, one: &str) -> String {
