@@ -4,7 +4,8 @@
 //! the page. The same journal, range and question give the same page, byte for byte, on every machine: so
 //! [`check`] renders it again and compares, and whatever a reader sees is covered, pictures too.
 //!
-//! - No clock: when the page was made is an argument. No script, nothing from outside, no float arithmetic.
+//! - No clock: when the page was made is an argument. Nothing from outside, no float arithmetic, and no script
+//!   but that of a checkable page, which runs by its digest alone.
 //! - Every value becomes markup in one place (`markup`).
 //! - What does not count is shown with its reason, never left out.
 
