@@ -360,7 +360,8 @@ fn what_was_retracted_does_not_enter_unless_asked_for_by_name() {
         shop.press(hundredths);
         feed.wait_for("reading");
     }
-    assert!(shop.run(&["retract"]).status.success());
+    let retracted = shop.run(&["retract"]);
+    assert!(retracted.status.success(), "{}", error(&retracted));
     shop.press(161);
     feed.wait_for("reading");
     let study = |arguments: &[&str]| -> Value {
