@@ -2,8 +2,8 @@
 //!
 //! In: the question of a file, and its rows as the journal gives them. Out: [`Bytes`].
 //!
-//! Rows alone do not cover what engines take from a file besides: units and meanings of columns, and the least and
-//! greatest values of a group of rows, by which they pass groups over.
+//! Rows alone do not cover what engines take from a file besides: units and meanings of columns, and the smallest and
+//! largest values of a group of rows, by which they pass groups over.
 
 use super::read::{ReadError, created_by};
 use super::{ParquetTable, Question};
