@@ -488,9 +488,16 @@ def harmless(thing, files, changed, content):
         return QUESTION
     if thing == "csv":
         before, after = (list(csv.reader(io.StringIO(known[name].decode()))) for known in (files, changed))
-        return "a number written in another way" if same_cells(before, after) else None
+        return "a number or time written in another way" if same_cells(before, after) else None
     last = [text.splitlines()[-1] for text in (files[name], changed[name])]
     return LAST if name.startswith("journal/") and last[0] != last[1] else None
+
+
+def of_bit(files, changed):
+    """Where a bit was changed, and what stands around it."""
+    name = next(name for name in files if files[name] != changed[name])
+    at = next(at for at, (one, other) in enumerate(zip(files[name], changed[name])) if one != other)
+    return f"{name}, byte {at}, {changed[name][max(0, at - 20):at + 20]}"
 
 
 def fields_of_question(text):
@@ -499,12 +506,12 @@ def fields_of_question(text):
 
 
 def same_cells(before, after):
-    def number(cell):
+    def known(cell):
         try:
             return float(cell)
         except ValueError:
-            return cell
-    return [[number(cell) for cell in row] for row in before] == [[number(cell) for cell in row] for row in after]
+            return cell.upper() if re.fullmatch(r"20[\d:.T-]+Z", cell, re.IGNORECASE) else cell
+    return [[known(cell) for cell in row] for row in before] == [[known(cell) for cell in row] for row in after]
 
 
 class Table:
@@ -513,13 +520,13 @@ class Table:
     def __init__(self):
         self.found, self.wrong, self.left = {}, [], collections.Counter()
 
-    def add(self, thing, kind, by, must):
+    def add(self, thing, kind, by, must, what=""):
         counts = self.found.setdefault((thing, kind), collections.Counter())
         counts["tries"] += 1
         counts.update({column: found for column, found in by.items()})
         for column in sorted(must & set(by)):
             if not by[column]:
-                self.wrong.append(f"{thing}, {kind}: {column} did not find it")
+                self.wrong.append(f"{thing}, {kind}: {column} did not find it{what}")
 
     def write(self):
         print(f"{'thing':8} {'change':44} {'tries':>6}" + "".join(f"{column:>11}" for column in COLUMNS))
@@ -554,7 +561,7 @@ def main():
                 reason = None if by["verify"] and by.get("verify.py", True) else harmless(thing, files, other, content)
                 table.left.update([(thing, reason)] if reason and not by["verify"] else [])
                 excused = {LAST: must, None: frozenset()}.get(reason, {"verify"})
-                table.add(thing, "one bit", by, must - excused)
+                table.add(thing, "one bit", by, must - excused, f": {of_bit(files, other)}")
 
         def changes(thing, kinds, look):
             names = list(kinds)
