@@ -1,7 +1,7 @@
 //! Makes the index of segments that are closed, on a thread of its own that pauses more than it works: nothing at the
 //! bench waits for it.
 //!
-//! In: the word that a segment was closed. Out: `state_dir/index`. Nothing of it is told to anybody; where it cannot be
+//! In: the word that a segment was closed. Out: `state_dir/index`. Nobody is shown any of it; where it cannot be
 //! made, commands read all of the journal.
 
 use crate::entry::Seq;

@@ -5,7 +5,7 @@
 //!
 //! - A file that is cut off, changed, of another release, of another segment or of a segment that was written to since is no index: it is made
 //!   again.
-//! - One that somebody else than the owner of the journal could have written is none either.
+//! - One that others than the owner of the journal could have written is none either.
 //! - It is written whole or not at all, and not synced: the worst that a power cut does is that it is made again.
 
 use super::facts::{Facts, Row};

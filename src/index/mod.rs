@@ -205,7 +205,7 @@ impl Lacking {
         self.bytes
     }
 
-    /// Makes the index of each on all processors. `done` is told the number of bytes of each that is done.
+    /// Makes the index of each on all processors. `done` gets the number of bytes of each that is done.
     pub(crate) fn make_all(&self, done: impl FnMut(u64) + Send) {
         let done = Mutex::new(done);
         let threads = std::thread::available_parallelism().map_or(1, NonZero::get);

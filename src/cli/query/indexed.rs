@@ -47,7 +47,7 @@ pub(in crate::cli) fn each(
     each_after(daemon, plan, Seq(0), take)
 }
 
-/// The same from entry `after` on, where no series that is asked for began before it.
+/// The same from entry `after` on, where no series that was requested began before it.
 pub(in crate::cli) fn each_after(
     daemon: &DaemonConfig,
     plan: &Plan,

@@ -161,7 +161,7 @@ impl Listing<'_> {
         Ok(is_sound && unread.is_empty())
     }
 
-    /// Whether a series of this number can be asked for.
+    /// Whether a series of this number can be requested.
     fn is_asked(&self, id: Seq) -> bool {
         let ids = self.filter.ids();
         id.0 > self.asked.after.unwrap_or_default() && (ids.is_empty() || ids.contains(&id.0))
