@@ -290,6 +290,109 @@ fn a_new_key_is_vouched_for_by_the_old_one_and_a_lost_key_by_nobody() {
     assert_eq!((code, said), (Some(1), not_trusted));
 }
 
+/// What `doctor` finds of the key, each with a remedy unless it is good.
+fn doctor(shop: &Shop) -> Vec<String> {
+    let output = shop.run(&["--json", "doctor"]);
+    let lines = String::from_utf8(output.stdout).unwrap();
+    let found = lines
+        .lines()
+        .map(|line| serde_json::from_str::<Value>(line).unwrap());
+    let of_the_key = found.filter(|finding| finding["looked_at"] == "signing key");
+    let said = of_the_key.map(|finding| {
+        let text = |name: &str| finding[name].as_str().unwrap_or_default().to_owned();
+        assert_eq!(finding["is"] == "good", finding["help"].is_null());
+        format!("{}: {}\n{}", text("is"), text("says"), text("help"))
+    });
+    said.collect()
+}
+
+/// The one thing that `doctor` finds of the key is of this kind, and says all these words.
+fn finds(shop: &Shop, is: &str, words: &[&str]) {
+    let found = doctor(shop);
+    let said = found.join("\n");
+    assert!(
+        found.len() == 1 && said.starts_with(is),
+        "want {is}: {said}"
+    );
+    for word in words {
+        assert!(said.contains(word), "no {word:?} in {said}");
+    }
+}
+
+fn fingerprint(shop: &Shop) -> String {
+    let shown = shop.run(&["--json", "key", "show"]);
+    let shown: Value = serde_json::from_slice(&shown.stdout).unwrap();
+    shown["key"].as_str().unwrap().to_owned()
+}
+
+#[test]
+fn the_doctor_says_what_is_wrong_with_the_key_and_what_to_do() {
+    let mut shop = Shop::new();
+    let path = shop.path("state/signing.key");
+    finds(
+        &shop,
+        "note",
+        &["there is none", "tallyjaw key make && tallyjaw reload"],
+    );
+    key(&shop, "make");
+    let first = fingerprint(&shop);
+    finds(&shop, "note", &[&first, "not in use yet", "tallyjaw serve"]);
+    let daemon = shop.start();
+    let mut feed = daemon.feed_from_the_beginning();
+    feed.wait_for("sealed");
+    finds(&shop, "good", &[&first]);
+
+    fs::set_permissions(&path, fs::Permissions::from_mode(0o640)).unwrap();
+    finds(
+        &shop,
+        "wrong",
+        &["it is refused", "mode 0640", "tallyjaw key make"],
+    );
+    fs::set_permissions(&path, fs::Permissions::from_mode(0o600)).unwrap();
+
+    key(&shop, "rotate");
+    let second = fingerprint(&shop);
+    finds(
+        &shop,
+        "wrong",
+        &["has not begun to use", &second, "tallyjaw reload"],
+    );
+    daemon.call("reload", &json!({}));
+    while feed.wait_for("key_begun")["key"] != second.as_str() {}
+    finds(&shop, "good", &[&second]);
+
+    fs::rename(&path, shop.path("kept.key")).unwrap();
+    finds(&shop, "wrong", &["it is gone", &second, "put it back"]);
+    key(&shop, "make");
+    let third = fingerprint(&shop);
+    let words = [&third, &second, "does not vouch for it", "tallyjaw reload"];
+    finds(&shop, "wrong", &words);
+    daemon.stop();
+    let words = [&third, &second, "does not vouch for it", "tallyjaw serve"];
+    finds(&shop, "wrong", &words);
+    fs::rename(shop.path("kept.key"), &path).unwrap();
+    finds(&shop, "good", &[&second]);
+
+    // A daemon without its key leaves entries without a seal.
+    fs::rename(&path, shop.path("kept.key")).unwrap();
+    let daemon = shop.start();
+    measure(&mut shop, &daemon);
+    daemon.stop();
+    fs::rename(shop.path("kept.key"), &path).unwrap();
+    let found = doctor(&shop);
+    let last = entries(&shop).len();
+    assert!(
+        found.len() == 2 && found[0].starts_with("good"),
+        "{found:?}"
+    );
+    let end = format!("the last entry is {last}\n");
+    assert!(
+        found[1].starts_with("note: the last seal covers entries up to ")
+            && found[1].contains(&end),
+        "{found:?}"
+    );
+}
+
 #[test]
 fn a_file_without_a_key_is_refused_by_name() {
     let shop = Shop::new();

@@ -142,7 +142,7 @@ fn no_adapter() -> Finding {
     Finding::new("ports", Is::Wrong, ports::NO_ADAPTER).help(ports::PLUG_IT_IN)
 }
 
-fn control_of(daemon: &DaemonConfig) -> PathBuf {
+pub(super) fn control_of(daemon: &DaemonConfig) -> PathBuf {
     daemon.runtime_dir.join(client::CONTROL)
 }
 

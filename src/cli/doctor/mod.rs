@@ -5,6 +5,7 @@
 
 mod authorities;
 mod bench;
+mod key;
 mod machine;
 mod tablets;
 
@@ -21,7 +22,7 @@ const HELP: Style = AnsiColor::Cyan.on_default();
 
 /// Look for what is wrong on this machine, and say what to do about it
 ///
-/// It looks at the configuration, ports and permissions, sockets and the daemon, versions, the clock and the disk. No
+/// It looks at the configuration, ports and permissions, sockets and the daemon, versions, the signing key, the clock and the disk. No
 /// port is opened and nothing is changed; an authority for time stamps is connected to and asked nothing. A note is worth knowing and is not wrong; with --json each line is an object.
 #[derive(Debug, clap::Args)]
 #[command(
@@ -93,6 +94,7 @@ impl Doctor {
         findings.extend(machine::groups());
         if let Some(daemon) = &daemon {
             findings.extend(bench::sockets(daemon));
+            findings.extend(key::look(daemon));
         }
         let state_dir = daemon.as_ref().map(|daemon| daemon.state_dir.as_path());
         findings.extend(machine::clock(state_dir));
