@@ -75,6 +75,16 @@ impl Status {
             if let Some(tablet) = status.tablet.as_ref().filter(|_| self.station.is_none()) {
                 tablets(out, tablet)?;
             }
+            if let Some(trouble) = &status.key_trouble {
+                writeln!(
+                    out,
+                    "{HEADING}signing key{HEADING:#}",
+                    HEADING = card::HEADING
+                )?;
+                let (message, remedy) = (safe(&trouble.message), safe(&trouble.remedy));
+                writeln!(out, "  outcomes are not sealed: {message}")?;
+                writeln!(out, "    help: {remedy}")?;
+            }
             if self.station.is_none() {
                 sinks(out, &form, &status.sinks)?;
             }

@@ -362,6 +362,7 @@ impl Live {
             state,
             troubles: shown.troubles.values().cloned().collect(),
             folders: shown.folders.values().cloned().collect(),
+            key_trouble: None,
             sinks: shown.sinks.iter().map(behind).collect(),
         }
     }

@@ -12,6 +12,7 @@ use crate::entry::line::Digest;
 use crate::entry::seal::sealed_text;
 use crate::entry::{Entry, JournalEntry, JournalId, KeyBegun, Sealed, SeriesEntry};
 use crate::journal::{DurableLine, SEAL_EVERY};
+use crate::message::reply::KeyTrouble;
 use crate::signing::{Key, Public};
 use crate::station::Input;
 use std::sync::Arc;
@@ -30,6 +31,8 @@ pub(super) struct Sealing {
     /// Number of the last entry that a seal was due of; 0 before the first.
     due_at: u64,
     making: Option<JoinHandle<Option<Sealed>>>,
+    /// Why there is no key, where there was to be one.
+    pub(super) trouble: Option<KeyTrouble>,
 }
 
 impl Sealing {
@@ -103,14 +106,23 @@ impl Hub {
     /// Takes the key of the state folder. A bench measures without one too, and says so.
     pub(super) fn take_key(&mut self) {
         let state_dir = &self.config.daemon.state_dir;
+        let mut trouble = None;
         let key = Key::open(state_dir).unwrap_or_else(|error| {
             let help = error.remedy();
             tracing::error!(help, "the journal is not sealed: {error}");
+            trouble = Some(KeyTrouble {
+                message: error.to_string(),
+                remedy: help,
+            });
             None
         });
         let known = self.core.state().key.as_ref();
-        if let (None, Some(known)) = (&key, known) {
+        if let (None, None, Some(known)) = (&key, &trouble, known) {
             let help = "put it back, or go on with a new one: tallyjaw key make, tallyjaw reload";
+            trouble = Some(KeyTrouble {
+                message: format!("the signing key {} is gone", known.key),
+                remedy: help.to_owned(),
+            });
             tracing::warn!(
                 help,
                 key = known.key,
@@ -122,6 +134,7 @@ impl Hub {
             handover.filter(|made| known.is_some_and(|known| known.key == made.by().fingerprint()));
         self.sealing.handover = by_known.and_then(|made| made.to_base64().ok());
         self.sealing.key = key.map(Arc::new);
+        self.sealing.trouble = trouble;
         self.enter_key();
     }
 

@@ -152,6 +152,9 @@ pub struct Status {
     /// Folders of pictures that have a problem.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub folders: Vec<FolderTrouble>,
+    /// Why outcomes are not sealed; left out while they are, and where no signing key was ever made.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub key_trouble: Option<KeyTrouble>,
     /// State of each sink.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub sinks: Vec<SinkStatus>,
@@ -264,6 +267,15 @@ pub struct Trouble {
 pub struct FolderTrouble {
     /// Name of the station in the configuration.
     pub station: String,
+    /// What was found and what was expected.
+    pub message: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+/// Problem with the signing key.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct KeyTrouble {
     /// What was found and what was expected.
     pub message: String,
     /// What to do.

@@ -394,6 +394,50 @@ fn the_doctor_says_what_is_wrong_with_the_key_and_what_to_do() {
 }
 
 #[test]
+fn status_says_that_outcomes_are_not_sealed_where_a_key_was_made() {
+    let shop = Shop::new();
+    let path = shop.path("state/signing.key");
+    let status = || String::from_utf8(shop.run(&["status"]).stdout).unwrap();
+    let daemon = shop.start();
+    assert!(!status().contains("sealed"), "no key was ever made");
+    key(&shop, "make");
+    daemon.call("reload", &json!({}));
+    let first = fingerprint(&shop);
+    assert!(!status().contains("sealed"));
+
+    fs::set_permissions(&path, fs::Permissions::from_mode(0o604)).unwrap();
+    daemon.call("reload", &json!({}));
+    let refused = "  outcomes are not sealed: ";
+    let said = status();
+    assert!(
+        said.contains(refused) && said.contains("mode 0604"),
+        "{said}"
+    );
+    assert!(said.contains("    help: others may sign with it"), "{said}");
+
+    fs::rename(&path, shop.path("kept.key")).unwrap();
+    daemon.call("reload", &json!({}));
+    let gone = format!("signing key\n  outcomes are not sealed: the signing key {first} is gone\n");
+    let said = status();
+    assert!(
+        said.contains(&gone) && said.contains("    help: put it back"),
+        "{said}"
+    );
+
+    // The file is there again, but the daemon does not know it yet.
+    fs::rename(shop.path("kept.key"), &path).unwrap();
+    fs::set_permissions(&path, fs::Permissions::from_mode(0o600)).unwrap();
+    finds(&shop, "good", &[&first]);
+    let doctor = String::from_utf8(shop.run(&["doctor"]).stdout).unwrap();
+    assert!(
+        doctor.contains("outcomes are not sealed: the signing key"),
+        "{doctor}"
+    );
+    daemon.call("reload", &json!({}));
+    assert!(!status().contains("sealed"));
+}
+
+#[test]
 fn a_file_without_a_key_is_refused_by_name() {
     let shop = Shop::new();
     shop.write("none.allowed", "tallyjaw ssh-rsa AAAA\n");

@@ -237,6 +237,10 @@ fn answers(control: &Path) -> Vec<Finding> {
         let says = format!("pictures of {}: {}", trouble.station, trouble.message);
         findings.push(Finding::new("daemon", Is::Wrong, says).help(trouble.remedy.clone()));
     }
+    if let Some(trouble) = &status.key_trouble {
+        let says = format!("outcomes are not sealed: {}", trouble.message);
+        findings.push(Finding::new("daemon", Is::Wrong, says).help(trouble.remedy.clone()));
+    }
     for sink in &status.sinks {
         if let Some(failing) = &sink.failing {
             let says = format!(
