@@ -68,7 +68,7 @@ impl KeyError {
                 "use it as the user that runs the daemon".to_owned()
             }
             Self::Secret(SecretError::Open { path, .. }) | Self::NotAKey { path, .. } => format!(
-                "others may sign with it: take it away (mv {0} {0}.old), then make a new one: tallyjaw key make",
+                "others may sign with it: take it away (mv {0} {0}.old), then make a new one: tallyjaw key make && tallyjaw reload",
                 path.display()
             ),
             Self::IsThere { .. } => {
