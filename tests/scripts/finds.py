@@ -1,11 +1,12 @@
 """Who finds what, of changed bits and of what a forger would do, in each thing that a bench hands on?
 
-Usage: finds.py TALLYJAW      (SEED, BITS and CHANGES from the environment: 1, 1000 and 200 of each thing)
+Usage: finds.py TALLYJAW      (SEED, BITS and CHANGES from the environment: any, 300 and 60 of each thing)
 
 A bench with a key measures; then copies of its report, exports, picture and journal are changed. Four look at each: `tallyjaw
 verify` without a signature, `tallyjaw verify --key` with the signature beside the file, examples/verify.py, which shares no code with it,
-and `ssh-keygen` by hand. The table says how many each found. It fails where somebody missed what he must find; a bit that
-`tallyjaw verify` does not find must be one of those that change nothing for a reader (`harmless`).
+and `ssh-keygen` by hand; and at a checkable report its own check, run by Node (finds_page.mjs). The table says how many each found. It fails where somebody missed what he must find; a bit that
+`tallyjaw verify` does not find must be one of those that change nothing for a reader (`harmless`). Exit status 77: all that was looked at is as it must be,
+but there is no Node, so nothing was given to the page's own check.
 """
 
 import base64
@@ -25,17 +26,19 @@ import sys
 import tempfile
 from multiprocessing.pool import ThreadPool
 
+import finds_page
 import pump_job
 import verifier
 from bench import Feed
 
-SEED, BITS, CHANGES = (int(os.environ.get(name, default)) for name, default in (("SEED", 1), ("BITS", 1000), ("CHANGES", 200)))
-COLUMNS = ("verify", "--key", "verify.py", "ssh-keygen")
+SEED, BITS, CHANGES = (int(os.environ.get(name, default)) for name, default in (("SEED", random.randrange(10**6)), ("BITS", 300), ("CHANGES", 60)))
+COLUMNS = ("verify", "--key", "verify.py", "page", "ssh-keygen")
 ALL, KEYED = frozenset(("verify", "--key", "ssh-keygen")), frozenset(("--key", "ssh-keygen"))
 FORMS = ("csv", "parquet", "jsonl")
-FILES_OF = [["report", "--job", "4711", "--out", "report.html"], *(["export", form, "-o", f"all.{form}"] for form in FORMS)]
+FILES_OF = [["report", "--job", "4711", "--out", "report.html"], ["report", "--job", "4711", "--checkable", "--out", "checkable.html"],
+            *(["export", form, "-o", f"all.{form}"] for form in FORMS)]
 NARROWER = [[*arguments[:-2], "--terminal", "QF-250-F", *arguments[-2:]] for arguments in FILES_OF]
-FILES = {"report": "report.html", "csv": "all.csv", "parquet": "all.parquet", "jsonl": "all.jsonl"}
+FILES = {"report": "report.html", "checkable": "checkable.html", "csv": "all.csv", "parquet": "all.parquet", "jsonl": "all.jsonl"}
 
 
 class Heard(Feed):
@@ -82,7 +85,8 @@ def measured(binary, folder):
 class Bench:
     """The folder of a bench, its key as it was kept, and who looks at changed copies."""
 
-    def __init__(self, binary, folder, scratch):
+    def __init__(self, binary, folder, scratch, page):
+        self.page = page
         self.binary, self.root, self.scratch = binary, folder, scratch
         self.kept = folder / "kept.allowed"
         self.seal_by_hand = functools.lru_cache(None)(self.by_hand)
@@ -106,7 +110,7 @@ class Bench:
         with tempfile.TemporaryDirectory(dir=self.scratch) as folder:
             root = pathlib.Path(folder)
             for file in self.root.glob("*"):
-                if file.is_file() and not file.name.startswith(("all.", "report.", "early.")):
+                if file.is_file() and not file.name.startswith(("all.", "report.", "checkable.", "early.")):
                     shutil.copy(file, root)
             put(root / "state", state)
             for arguments in commands:
@@ -128,12 +132,13 @@ class Bench:
             put(pathlib.Path(folder), files)
             file = pathlib.Path(folder, name)
             done = self.run(self.root, "--json", "verify", file, "--key", self.kept, "--state-dir", self.root / "state")
+            by_page = {"page": self.page.finds(file)} if name == FILES["checkable"] and self.page.node else {}
         assert done.returncode in (0, 1, 2), f"{name}: exit {done.returncode}: {done.stderr}"
         said = {line["kind"]: line for line in map(json.loads, done.stdout.splitlines())}
         content = said.get("verified_report", said.get("verified_export", {"agrees": False}))
         signed = [(text, files.get(f"{of}.sig")) for of, text in files.items() if not of.endswith(".sig")]
         by_hand = any(signature is None or self.by_hand(signature, text) for text, signature in signed)
-        return {"verify": not content["agrees"], "--key": done.returncode != 0, "ssh-keygen": by_hand}, content
+        return {"verify": not content["agrees"], "--key": done.returncode != 0, "ssh-keygen": by_hand, **by_page}, content
 
     def look_at_state(self, files):
         with tempfile.TemporaryDirectory(dir=self.scratch) as folder:
@@ -270,7 +275,7 @@ REPORT = {
     "rows exchanged": rows(ROW, exchanged),
     "customer, everywhere": everywhere("Hof Aulinger", "Gut Rosenau"),
     "operator, everywhere": everywhere(r"\bAda\b", "Eva"),
-    "date": at_one(r"20\d\d-\d\d-\d\d", another_digit),
+    "date, but of the zone": at_one(r"(?<!\[\")20\d\d-\d\d-\d\d", another_digit),
     "picture for another of the bench": other_copy,
     "picture of elsewhere": foreign_copy,
     "rule that hides a row": lambda rng, text: text.replace("</style>", f"tr:nth-child({rng.randrange(2, 9)}){{display:none}}</style>", 1),
@@ -293,13 +298,37 @@ LINES = {**{kind: TABLE[kind] for kind in ("verdict", "customer, everywhere", "o
          "value or limit": at_one(r'(value|lower|upper)_nm":\d+', another_digit)}
 
 
+def in_line(change):
+    """The change in a line of the journal that a checkable page holds."""
+    return at_one(r'{"v":1,"seq"[^\n]*', lambda rng, match: change(rng, match[0]))
+
+
+LINE_OF_PAGE = r'(<code data-about="entry[^\n]*\n)'
+PAGE = {
+    "journal: value": in_line(at_one(r'(?<="value":)[\d.]+', another_digit)),
+    "journal: verdict": in_line(at_one(r'(?<="verdict":")(pass|fail_high)', lambda rng, match: "fail_low" if match[0] == "pass" else "pass")),
+    "journal: limit": in_line(at_one(r'"(lower|upper|nominal)_nm":\d+', another_digit)),
+    "journal: tally": in_line(at_one(r'"(pass|fail|good|bad)":\d+', another_digit)),
+    "journal: value renamed": in_line(at_one('"value_nm"', lambda rng, match: '"value_mm"')),
+    "journal: line taken out": rows(LINE_OF_PAGE, without),
+    "journal: lines exchanged": rows(LINE_OF_PAGE, exchanged),
+    "journal: line doubled": rows(LINE_OF_PAGE, doubled),
+    "script that finds nothing, digest fitted": finds_page.another_script,
+}
+# What the page's own check must find: always, or where the first change is of a text that it recomputes.
+ALWAYS = frozenset([*[kind for kind in PAGE if kind.startswith("journal")], "value, everywhere", "customer, everywhere", "operator, everywhere",
+                    "picture for another of the bench", "picture of elsewhere", "made of a changed journal, digests fitted",
+                    "the same, signed with another key"])
+WHERE_RECOMPUTED = frozenset(("verdict", "value", "limit or nominal", "count"))
+
+
 class Forger:
     """The changes of a file, by kind: what it makes of the files, and who must find each."""
 
     def __init__(self, bench, thing, elsewhere, narrower):
         self.bench, self.name = bench, FILES[thing]
         self.files, self.elsewhere, self.narrower = bench.files(self.name), elsewhere, narrower
-        texts = {"report": REPORT, "csv": TABLE, "jsonl": LINES}.get(thing, {})
+        texts = {"report": REPORT, "checkable": REPORT | PAGE, "csv": TABLE, "jsonl": LINES}.get(thing, {})
         self.kinds = {kind: (self.text(change), ALL) for kind, change in texts.items()}
         self.kinds.update({
             "made of a changed journal, digests fitted": (lambda rng: rng.choice(elsewhere), ALL),
@@ -309,7 +338,7 @@ class Forger:
             ".sig of another file": (self.other_signature, KEYED),
             "narrower question, unsigned": (lambda rng: narrower, KEYED),
         })
-        if thing == "report":
+        if thing in ("report", "checkable"):
             self.kinds["letterhead, everywhere"] = (self.text(everywhere("Quellgrund Pump Harnesses", "Brunn Harnesses")), KEYED)
         if thing in ("csv", "jsonl"):
             self.kinds["lines exchanged, which is only said"] = (self.text(rows(LINE, exchanged)), KEYED)
@@ -472,6 +501,7 @@ def with_entry(rng, raw, pictures):
 
 
 QUESTION = "the release, mark or beginning that the question names: `verify` shows it"
+OFFSETS = "from when on the zone has another offset, where no time of the page is near: `verify` says that it does not vouch for the zone"
 LAST = "the last line, which no other covers: its digest must be kept"
 
 
@@ -486,6 +516,10 @@ def harmless(thing, files, changed, content):
         return "the writer's name in the file: `verify` says whose it is, and compares the rows"
     if thing == "parquet" and fields_of_question(files[name]) != fields_of_question(changed[name]):
         return QUESTION
+    if thing in ("report", "checkable"):
+        at = finds_page.first_change(files[name], changed[name])
+        begins = files[name].find(b'"offsets":[[')
+        return OFFSETS if begins < at < files[name].find(b"]]", begins) else None
     if thing == "csv":
         before, after = (list(csv.reader(io.StringIO(known[name].decode()))) for known in (files, changed))
         return "a number or time written in another way" if same_cells(before, after) else None
@@ -493,10 +527,19 @@ def harmless(thing, files, changed, content):
     return LAST if name.startswith("journal/") and last[0] != last[1] else None
 
 
+def left_by_page(files, changed):
+    """What the page's own check does not recompute at the place that is changed; `None` where it must find it."""
+    name = FILES["checkable"]
+    if name not in files:
+        return None
+    before, after = (known[name].decode("latin-1") for known in (files, changed))
+    return finds_page.left(before, finds_page.first_change(before, after))
+
+
 def of_bit(files, changed):
     """Where a bit was changed, and what stands around it."""
     name = next(name for name in files if files[name] != changed[name])
-    at = next(at for at, (one, other) in enumerate(zip(files[name], changed[name])) if one != other)
+    at = finds_page.first_change(files[name], changed[name])
     return f"{name}, byte {at}, {changed[name][max(0, at - 20):at + 20]}"
 
 
@@ -533,18 +576,19 @@ class Table:
         for (thing, kind), counts in self.found.items():
             cells = "".join(f"{counts[column] if column in counts else '-':>11}" for column in COLUMNS)
             print(f"{thing:8} {kind:44} {counts['tries']:6}{cells}")
-        for (thing, why), number in sorted(self.left.items()):
-            print(f"{thing}: {number} changed bits that `tallyjaw verify` alone does not find: {why}")
+        for (thing, who, why), number in sorted(self.left.items()):
+            print(f"{thing}: {number} changed bits that {who} does not find: {why}")
 
 
 def main():
+    print(f"seed {SEED}: {BITS} changed bits and {CHANGES} changes of a forger in each thing, and who finds them", flush=True)
     rng = random.Random(SEED)
     table = Table()
     verifier.verify.is_signed = functools.lru_cache(None)(verifier.verify.is_signed)
     with tempfile.TemporaryDirectory(prefix="tallyjaw-") as scratch, ThreadPool(os.cpu_count()) as pool:
         scratch = pathlib.Path(scratch)
         measured(verifier.TALLYJAW, scratch / "bench")
-        bench = Bench(verifier.TALLYJAW, scratch / "bench", scratch)
+        bench = Bench(verifier.TALLYJAW, scratch / "bench", scratch, page := finds_page.Page())
         raw = bench.state()
         entries, seals = state_changes(bench, bench.root / "state")
         forged = [kind for kind in ("verdict", "limit of a series", "value moved, not its bytes", "reading taken out")]
@@ -559,8 +603,11 @@ def main():
             changed = [flip(rng, files) for _ in range(BITS)]
             for other, (by, content) in zip(changed, pool.imap(look, changed)):
                 reason = None if by["verify"] and by.get("verify.py", True) else harmless(thing, files, other, content)
-                table.left.update([(thing, reason)] if reason and not by["verify"] else [])
+                table.left.update([(thing, "`tallyjaw verify` alone", reason)] if reason and not by["verify"] else [])
                 excused = {LAST: must, None: frozenset()}.get(reason, {"verify"})
+                if not by.get("page", True) and (place := left_by_page(files, other)):
+                    table.left.update([(thing, "the page's own check", place)])
+                    excused = excused | {"page"}
                 table.add(thing, "one bit", by, must - excused, f": {of_bit(files, other)}")
 
         def changes(thing, kinds, look):
@@ -575,7 +622,9 @@ def main():
                         break
                 else:
                     names = [name for name in names if name != kind]
-            for (kind, must, _), (by, _) in zip(made, pool.imap(lambda one: look(one[2]), made)):
+            for (kind, must, files), (by, _) in zip(made, pool.imap(lambda one: look(one[2]), made)):
+                if kind in ALWAYS or kind in WHERE_RECOMPUTED and left_by_page(table_of[thing], files) is None:
+                    must = must | {"page"}
                 table.add(thing, kind, by, must)
 
         table_of = {thing: bench.files(name) for thing, name in FILES.items()} | dict.fromkeys(("picture", "seal", "journal"), raw)
@@ -583,7 +632,7 @@ def main():
             look = functools.partial(bench.look_at_file, name)
             by, content = look(table_of[thing])
             assert not any(by.values()), f"{name} is sound: {by}, {content}"
-            bits(thing, table_of[thing], one_bit, look, ALL)
+            bits(thing, table_of[thing], one_bit, look, ALL | {"page"})
             changes(thing, Forger(bench, thing, [made[thing] for made in elsewhere], narrower[thing]).kinds, look)
         by, _ = bench.look_at_state(raw)
         assert not any(by.values()), f"the state folder is sound: {by}"
@@ -594,10 +643,14 @@ def main():
         changes("journal", entries, bench.look_at_state)
         bits("seal", raw, one_bit_of_a_seal, bench.look_at_state, found | {"verify.py"})
         changes("seal", seals, bench.look_at_state)
-    print(f"seed {SEED}: {BITS} changed bits and {CHANGES} changes of a forger in each thing, and who finds them")
+    page.end()
     table.write()
+    print(f"checkable: of those that the page's own check finds, a browser refuses to run the script of {page.refused}: the page says so")
     if table.wrong:
         sys.exit("\n".join(sorted(set(table.wrong))[:20]))
+    if not page.node:
+        print("finds: SKIPPED, it cannot run here: the page's own check, for there is no node\nhelp: install nodejs", file=sys.stderr)
+        sys.exit(77)
 
 
 if __name__ == "__main__":

@@ -1,5 +1,7 @@
 #!/usr/bin/env bash
-# Who finds what of 1,000 changed bits and 200 changes of a forger in each thing that a bench hands on: tests/scripts/finds.py.
+# Who finds what of 300 changed bits and 60 changes of a forger in each thing that a bench hands on: tests/scripts/finds.py.
+#
+#     SEED=1 BITS=1000 CHANGES=200 tests/scripts/finds.sh    # the table in docs/verify.md
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 

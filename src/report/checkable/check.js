@@ -353,6 +353,15 @@ const OURS = [
   /^entry \d+, its line$/,
 ];
 
+// What must stand at a place, or that a changed line gives nothing that could.
+function wordsOf(text, got) {
+  try {
+    return typeof text === "function" ? text(got) : text;
+  } catch (error) {
+    return `nothing (${error.message})`;
+  }
+}
+
 // Everything that differs, and how many of what were compared. Never an error: what cannot be read is a difference.
 function check(html) {
   const page = parse(html);
@@ -396,7 +405,7 @@ function check(html) {
       comparePicture(place, pictures.get(Number(picture[1])), differs, counts);
     } else if (wanted) {
       const got = seen(place);
-      const words = wanted.map(({ text }) => (typeof text === "function" ? text(got) : text));
+      const words = wanted.map(({ text }) => wordsOf(text, got));
       const nth = words.indexOf(got);
       const isTwice = nth >= 0 && !wanted[nth].often && met.get(place.about)?.has(nth);
       const isLike = nth < 0 || wanted[nth].like === undefined || (place.class ?? "").split(" ").includes(wanted[nth].like);
@@ -412,7 +421,7 @@ function check(html) {
   for (const [about, wanted] of must) {
     wanted.forEach(({ text, rare }, nth) => {
       const here = met.get(about);
-      if (!rare && !here?.has(nth) && !here?.has(-1)) differs.push({ about, reported: "nothing", recomputed: typeof text === "function" ? text("") : text });
+      if (!rare && !here?.has(nth) && !here?.has(-1)) differs.push({ about, reported: "nothing", recomputed: wordsOf(text, "") });
     });
   }
   const placeOf = new Map(page.places.map((place) => [place.about, place.at]));
