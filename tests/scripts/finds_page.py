@@ -15,6 +15,7 @@ OPENED = re.compile(r'<(\w+) data-about="([^"]*)"[^>]*>')
 STYLE = "the style sheet"
 DATA = "the data for programs, but for values, verdicts and outcomes"
 MARKUP = "names and classes of elements, axes and zones of charts"
+LAST = "the last line of the journal in the page, which no other covers"
 WORDS = "headings, labels, names, sentences, dates, statistics, what stands between cells"
 
 
@@ -51,8 +52,10 @@ def left(text, at):
         return DATA
     if before.rfind('<script data-about="the script">') > 0 and "</script>" in text[at:]:
         return None
-    if before.rfind("<") > before.rfind(">"):
+    if text[at:at + 1] == "<" or before.rfind("<") > before.rfind(">"):
         return MARKUP
+    if before.rfind('<code data-about="entry') == text.rfind('<code data-about="entry'):
+        return LAST
     around = [found[2] for found in OPENED.finditer(before) if f"</{found[1]}>" not in before[found.end():]]
     return None if around and RECOMPUTED.search(around[-1]) else WORDS
 
