@@ -95,7 +95,7 @@ fn run(state_dir: &Path, told: &Receiver<Seq>, stop: &AtomicBool) {
         }
         match Lacking::find(state_dir, durable) {
             Ok(None) => {}
-            Ok(Some(lacking)) => while lacking.make_one(&go_on).is_some() {},
+            Ok(Some(mut lacking)) => while lacking.make_one(&go_on).is_some() {},
             Err(error) => tracing::warn!("the journal is not indexed: {error}"),
         }
     }

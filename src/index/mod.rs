@@ -25,12 +25,12 @@ pub(crate) use plan::Plan;
 
 use crate::entry::{Outcome, Seq};
 use crate::journal::{Dir, Identity, JOURNAL_FOLDER, JournalError, SegmentNumber};
+use crate::workers::Workers;
 use file::{Across, Within};
 use std::collections::BTreeSet;
-use std::num::NonZero;
+use std::convert::Infallible;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
-use std::sync::PoisonError;
 
 /// The index of a journal, up to the first segment without one.
 #[derive(Debug)]
@@ -99,7 +99,10 @@ impl Index {
                 .get(at)
                 .and_then(|known| known.within(&self.state_dir));
             let Some(within) = within else {
-                self.known.truncate(at); // It was changed since it was opened.
+                // It is damaged, or was changed since it was opened. What else is goes with it, to be made again at once.
+                for known in self.known.drain(at..) {
+                    known.within(&self.state_dir);
+                }
                 return;
             };
             for row in &within.rows {
@@ -174,7 +177,7 @@ fn closed(dir: &Dir, durable: Seq) -> Result<Vec<(SegmentNumber, Identity)>, Jou
 pub(crate) struct Lacking {
     dir: Dir,
     state_dir: PathBuf,
-    left: Mutex<Vec<SegmentNumber>>,
+    left: Vec<SegmentNumber>,
     bytes: u64,
 }
 
@@ -195,7 +198,7 @@ impl Lacking {
         Ok(Some(Self {
             dir,
             state_dir: state_dir.to_owned(),
-            left: Mutex::new(left),
+            left,
             bytes: bytes.iter().sum(),
         }))
     }
@@ -205,30 +208,30 @@ impl Lacking {
         self.bytes
     }
 
-    /// Makes the index of each on all processors. `done` gets the number of bytes of each that is done.
-    pub(crate) fn make_all(&self, done: impl FnMut(u64) + Send) {
-        let done = Mutex::new(done);
-        let threads = std::thread::available_parallelism().map_or(1, NonZero::get);
-        std::thread::scope(|scope| {
-            for _ in 0..threads {
-                scope.spawn(|| {
-                    while let Some(bytes) = self.make_one(&|| true) {
-                        let mut done = done.lock().unwrap_or_else(PoisonError::into_inner);
-                        done(bytes);
-                    }
-                });
-            }
-        });
+    /// Makes the index of each on all processors. `done` gets the size of each that is done.
+    pub(crate) fn make_all(mut self, mut done: impl FnMut(u64)) {
+        let mut left = std::mem::take(&mut self.left);
+        let Ok(()) = Workers::of_machine().in_order(
+            || left.pop(),
+            |number| self.make(number, &|| true),
+            |bytes| {
+                let Some(bytes) = bytes else {
+                    return Ok::<_, Infallible>(ControlFlow::Break(()));
+                };
+                done(bytes);
+                Ok(ControlFlow::Continue(()))
+            },
+        );
     }
 
-    /// Makes the index of the next one, and returns its size; `None` if none is left, or once
-    /// `go_on` says no. A segment
-    /// that can have no index, or whose index cannot be written, is passed over: it is read instead.
-    pub(crate) fn make_one(&self, go_on: &(dyn Fn() -> bool + Sync)) -> Option<u64> {
-        let number = {
-            let mut left = self.left.lock().unwrap_or_else(PoisonError::into_inner);
-            left.pop()?
-        };
+    /// Makes the index of the next one, and returns its size, or 0 for a segment that can have no index, which is read
+    /// instead. `None` if none is left, once `go_on` says no, or if the index cannot be written.
+    pub(crate) fn make_one(&mut self, go_on: &(dyn Fn() -> bool + Sync)) -> Option<u64> {
+        let number = self.left.pop()?;
+        self.make(number, go_on)
+    }
+
+    fn make(&self, number: SegmentNumber, go_on: &(dyn Fn() -> bool + Sync)) -> Option<u64> {
         let Ok(Some(built)) = build::build(&self.dir, number, go_on) else {
             return go_on().then_some(0);
         };

@@ -96,7 +96,7 @@ pub(super) const ROWS: &[Row] = &[
     ),
     edge(
         "index",
-        &["quantity", "spec", "entry", "durable", "journal"],
+        &["quantity", "spec", "entry", "workers", "durable", "journal"],
     ),
     edge(
         "album",
