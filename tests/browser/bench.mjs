@@ -25,7 +25,8 @@ async function look(page, name, reopen) {
   counted(looked);
 }
 
-const pressed = (page, selector) => page.$eval(selector, (element) => element.click());
+// Found and pressed in one step: the page may draw it again between two.
+const pressed = (page, selector) => page.evaluate((selector) => document.querySelector(selector).click(), selector);
 // Writes over what stands in a field.
 const type = (page, selector, words) => page.$eval(selector, (input, words) => { input.value = words; input.dispatchEvent(new Event("input", { bubbles: true })); }, words);
 const key = async (page, name) => {
@@ -352,7 +353,16 @@ async function more(shop, page) {
   same("the pieces stay", (await page.$$("#pieces li")).length, 10);
   await look(page, "rejected");
   await page.evaluate(() => { window.open = (path) => { document.body.dataset.opened = path; }; });
-  await pressed(page, "#face-report");
+  // The screen is drawn again while a finger is on the button.
+  const { seq, x, y } = await page.$eval("#face-report", (button) => {
+    const box = button.getBoundingClientRect();
+    return { seq: Number(document.body.dataset.seq), x: box.left + box.width / 2, y: box.top + box.height / 2 };
+  });
+  await page.mouse.move(x, y);
+  await page.mouse.down();
+  shop.run("note", "entered while a button is pressed");
+  await bodyHas(page, `Number(document.body.dataset.seq) > ${seq}`);
+  await page.mouse.up();
   check("the report is opened", /^\/report\/\d+$/.test(await page.$eval("body", (body) => body.dataset.opened)), "");
   await pressed(page, "#face-next");
 

@@ -28,12 +28,14 @@ export class Touch {
   // A tap in the middle of it, where nothing may lie over it.
   async press(selector) {
     await ready(this.page, selector);
-    const at = await this.page.$eval(selector, (element) => {
+    // Found and measured in one step: the page may draw it again between two.
+    const at = await this.page.evaluate((selector) => {
+      const element = document.querySelector(selector);
       element.scrollIntoView({ block: "nearest" });
       const box = element.getBoundingClientRect();
       const middle = { x: box.left + box.width / 2, y: box.top + box.height / 2, width: box.width, height: box.height };
       return { ...middle, hit: element.contains(document.elementFromPoint(middle.x, middle.y)) };
-    });
+    }, selector);
     check(`a finger hits ${selector}`, at.hit && at.width >= 48 && at.height >= 48, at);
     await this.page.touchscreen.tap(at.x, at.y);
   }
@@ -81,12 +83,13 @@ export class Keys {
 
   // What has the focus can be seen, with a ring around it.
   async see(selector) {
-    const ring = await this.page.$eval(selector, (element) => {
+    const ring = await this.page.evaluate((selector) => {
+      const element = document.querySelector(selector);
       const box = element.getBoundingClientRect();
       const style = getComputedStyle(element);
       const [x, y] = [box.left + box.width / 2, box.top + box.height / 2];
       return { ring: style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2, seen: element.contains(document.elementFromPoint(x, y)) };
-    });
+    }, selector);
     check(`the focus on ${selector} is seen`, ring.ring && ring.seen, ring);
   }
 

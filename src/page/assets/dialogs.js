@@ -116,7 +116,7 @@ export const reasonGiven = () => ({ seq: doomed, reason: $("why-reason").value.t
 
 export function showHistory(bench, may, retract) {
   refill($("history-list"), bench.recent.map((one) => {
-    const item = make("li", { "data-tone": one.fate ? "not_counted" : one.tone, "data-seq": one.seq, value: one.seq },
+    const item = make("li", { "data-tone": one.fate ? "not_counted" : one.tone, "data-key": one.seq, value: one.seq },
       shape(one.fate ? "not_counted" : one.tone), make("time", { datetime: one.at }, clock(one.at)), make("span", { class: "seq" }, one.kind === "reading" && `#${one.seq}`),
       make("span", { class: one.fate ? "words gone" : "words", lang: translated(one.words) ? undefined : "en" }, says(one.words)), one.fate && make("b", {}, t(`fate.${one.fate}`)));
     if (one.may_be_retracted && may) {

@@ -25,7 +25,7 @@ export function make(name, attributes = {}, ...children) {
 
 export function button(attributes, label, act) {
   const made = make("button", { type: "button", ...attributes }, label);
-  made.addEventListener("click", act);
+  made.onclick = act; // a property, so that `become` can carry it over
   return made;
 }
 
@@ -36,11 +36,38 @@ export function draw(name, attributes = {}, text) {
   return element;
 }
 
-// Replaces the items of a list, and keeps the focus.
+// What an element is, from one drawing to the next. A button without a key is never the same.
+let nameless = 0;
+const identity = (node) => `${node.nodeName} ${node.id || node.dataset?.key || (node.nodeName === "BUTTON" ? (nameless += 1) : "")}`;
+
+function become(now, fresh) {
+  if (now.nodeType === Node.TEXT_NODE) {
+    if (now.nodeValue !== fresh.nodeValue) now.nodeValue = fresh.nodeValue;
+    return;
+  }
+  for (const { name } of [...now.attributes]) if (!fresh.hasAttribute(name)) now.removeAttribute(name);
+  for (const { name, value } of fresh.attributes) if (now.getAttribute(name) !== value) now.setAttribute(name, value);
+  now.onclick = fresh.onclick;
+  fill(now, [...fresh.childNodes]);
+}
+
+// Makes the children of an element like `fresh`. One that is there already stays, so that a finger which is on a button
+// while the screen is drawn again still presses it.
+function fill(parent, fresh) {
+  const wanted = fresh.map(identity);
+  let at = parent.firstChild;
+  for (const [index, node] of fresh.entries()) {
+    while (at && !wanted.includes(identity(at), index)) { const gone = at; at = at.nextSibling; gone.remove(); }
+    if (at && identity(at) === wanted[index]) { const same = at; at = at.nextSibling; become(same, node); } else parent.insertBefore(node, at);
+  }
+  while (at) { const gone = at; at = at.nextSibling; gone.remove(); }
+}
+
+// Draws the items of an element again, and keeps the focus.
 export function refill(parent, children) {
   const focused = parent.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
-  parent.replaceChildren(...children);
-  if (focused) parent.querySelector(`[data-key="${CSS.escape(focused)}"]`)?.focus();
+  fill(parent, children);
+  if (focused && !parent.contains(document.activeElement)) parent.querySelector(`[data-key="${CSS.escape(focused)}"]`)?.focus();
 }
 
 // Draws into an element by `draw`, unless it was drawn from the same before.

@@ -3,7 +3,7 @@
 // The daemon chooses the state (`face`). Only what it cannot know is decided here: that it does not answer, that its
 // journal has failed, and why this page's own command was refused.
 
-import { $, button, capital, fit, make, setText, shape, toneOf, whole } from "./dom.js";
+import { $, button, capital, fit, make, refill, setText, shape, toneOf, whole } from "./dom.js";
 import { axisName, clock, keyed, keysAt, named, number, says, t, translated, wireWords } from "./texts.js";
 import { drawing } from "./drawings.js";
 import { jobWords } from "./jobs.js";
@@ -280,6 +280,15 @@ export function tallyWords(tally) {
 const LONG = 8; // letters of a word that a narrow screen has no room for beside the shape
 const LONGER = 12; // letters of a word that stands below its shape on every screen
 
+// A button of another question is another button, though it has the same words: who has a finger on it saw the first.
+function redraw(body, of, parts) {
+  const focused = body.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
+  if (body.dataset.of !== of) body.replaceChildren();
+  body.dataset.of = of;
+  refill(body, parts);
+  if (focused) body.querySelector(`[data-key="${focused}"]`)?.focus();
+}
+
 // Draws `face`, and returns the screen in one sentence.
 export function showFace(face, about) {
   const box = $("face");
@@ -304,10 +313,8 @@ export function showFace(face, about) {
     make("div", { id: "face-lines" }, ...looks.lines.filter(Boolean)),
     buttons.length > 0 && make("div", { id: "face-buttons" }, ...buttons),
   ].filter(Boolean);
-  const focused = document.activeElement?.id;
   const scale = $("scale");
-  $("face-body").replaceChildren(...parts);
-  if (focused?.startsWith("face-")) $(focused)?.focus();
+  redraw($("face-body"), JSON.stringify([face, about.bench.todo, about.bench.closed?.series]), parts);
   scale.toggleAttribute("hidden", !looks.scale);
   fit($("face-body"));
   const before = about.bench.readings.filter((one) => one.axis === about.here.last?.axis && one.seq !== looks.scale?.seq);
