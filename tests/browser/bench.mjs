@@ -360,7 +360,7 @@ async function more(shop, page) {
   });
   await page.mouse.move(x, y);
   await page.mouse.down();
-  shop.run("note", "entered while a button is pressed");
+  shop.run("note", "--station", "bench-2", "entered while a button is pressed");
   await bodyHas(page, `Number(document.body.dataset.seq) > ${seq}`);
   await page.mouse.up();
   check("the report is opened", /^\/report\/\d+$/.test(await page.$eval("body", (body) => body.dataset.opened)), "");
