@@ -9,7 +9,7 @@ use crate::daemon::clock;
 use crate::entry::production::fold::Says;
 use crate::entry::production::history::{Fate, RunHistory, RunRecord, SampleRecord, Span};
 use crate::entry::words::{cause, crimps, every, safe, settlement};
-use crate::entry::{RunEnd, Seq};
+use crate::entry::{RunEnd, Seq, line};
 use crate::message::production::RunMessage;
 use crate::quantity::{WallMicros, Zone};
 use crate::spec::Settlement;
@@ -64,8 +64,8 @@ const SAMPLES: [&str; 6] = [
 /// The production runs of the journal.
 pub(super) fn read(daemon: &DaemonConfig) -> Result<RunHistory, Failure> {
     let mut history = RunHistory::default();
-    lines::each(daemon, Seq(0), |line| {
-        history.take(&lines::decoded(daemon, line)?);
+    lines::each_with(daemon, Seq(0), line::decode, |_, decoded| {
+        history.take(&lines::understood(daemon, decoded)?.0);
         Ok(ControlFlow::Continue(()))
     })?;
     Ok(history)

@@ -214,6 +214,12 @@ impl Reading {
                 true
             }
         };
+        if entry
+            .reading()
+            .is_some_and(|reading| reading.slot.is_none())
+        {
+            self.across.note_loose(*seq, stamped.at);
+        }
         self.state.apply(stamped);
         if entry.opens().is_some() {
             about.extend(self.living());

@@ -9,10 +9,12 @@
 //! - It is written whole or not at all, and not synced: the worst that a power cut does is that it is made again.
 
 use super::facts::{Facts, Row};
+use super::plan::NEAR;
 use crate::durable::{make_folder, put_derived};
 use crate::entry::Seq;
 use crate::entry::line::Digest;
 use crate::journal::{Identity, JOURNAL_FOLDER, SegmentNumber};
+use crate::quantity::WallMicros;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fs::{File, Metadata};
@@ -24,7 +26,7 @@ use std::path::{Path, PathBuf};
 const INDEX_FOLDER: &str = "index";
 
 /// Version of the form. A release that keeps other facts, or finds them differently, has another one.
-const VERSION: u32 = 1;
+const VERSION: u32 = 2;
 
 /// A longer line is not ours.
 const LONGEST_LINE: u64 = 64 * 1024 * 1024;
@@ -51,6 +53,37 @@ pub(super) struct Across {
     pub(super) zeros: BTreeMap<String, Seq>,
     /// Series of gauge blocks that were closed: the series, the closing entry, the instruments.
     pub(super) verified: Vec<(Seq, Seq, Vec<String>)>,
+    /// Readings that belong to no series, ascending.
+    pub(super) loose: Vec<Loose>,
+}
+
+/// Entries, the first and the last of which are readings that belong to no series.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct Loose {
+    pub(super) from: Seq,
+    pub(super) to: Seq,
+    /// The earliest and the latest time of such a reading, in microseconds.
+    pub(super) earliest: i64,
+    pub(super) latest: i64,
+}
+
+impl Across {
+    /// Notes a reading that belongs to no series. One that is near the last is one with it.
+    pub(super) fn note_loose(&mut self, seq: Seq, at: WallMicros) {
+        match self.loose.last_mut() {
+            Some(last) if seq.0 <= last.to.0.saturating_add(NEAR) => {
+                last.to = seq;
+                last.earliest = last.earliest.min(at.0);
+                last.latest = last.latest.max(at.0);
+            }
+            Some(_) | None => self.loose.push(Loose {
+                from: seq,
+                to: seq,
+                earliest: at.0,
+                latest: at.0,
+            }),
+        }
+    }
 }
 
 /// The lines of a series that begins or ends in another segment, or in which something out of the ordinary happened.

@@ -4,7 +4,7 @@
 //! give all lines comes to the same answer.
 //!
 //! - It is derived from the journal, checked against it, and made again where it is lost or wrong. Nothing of it is
-//!   shown: it only chooses lines. `verify`, exports and the daemon itself never use it.
+//!   shown: it only chooses lines. `verify` and the daemon itself never use it.
 //! - It covers closed segments from the first one on, each by a file of its own ([`file`]). From the first segment that
 //!   has none, everything is read as if there was no index.
 //! - A plan may hold more lines than are needed, and never fewer. What of an earlier series a later entry can speak

@@ -3,12 +3,16 @@
 use super::file::Within;
 use super::{Index, Known};
 use crate::entry::Seq;
-use crate::journal::{Cursor, JournalError, Line};
+use crate::journal::{Block, Cursor, JournalError, Line};
+use crate::quantity::WallMicros;
 use std::collections::{BTreeSet, HashMap};
 use std::path::{Path, PathBuf};
 
 /// Ranges that lie this near are read as one: looking for a place costs more.
-const NEAR: u64 = 64;
+pub(super) const NEAR: u64 = 64;
+
+/// Room for a line of a range, most of which are readings.
+const LINE_BYTES: usize = 1024;
 
 /// What is read for some series.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -33,46 +37,31 @@ impl Plan {
         self.rest
     }
 
-    /// The lines before that.
-    pub(crate) fn ranges(&self) -> Ranges<'_> {
-        Ranges {
-            state_dir: &self.state_dir,
-            left: &self.ranges,
-            cursor: None,
+    /// To read everything.
+    pub(crate) fn of_everything(state_dir: &Path) -> Self {
+        Self {
+            state_dir: state_dir.to_owned(),
+            ranges: Vec::new(),
+            rest: Seq(0),
+            whole: BTreeSet::new(),
         }
     }
-}
 
-/// The lines of some ranges, in order.
-#[derive(Debug)]
-pub(crate) struct Ranges<'p> {
-    state_dir: &'p Path,
-    left: &'p [(Seq, Seq)],
-    cursor: Option<Cursor>,
-}
-
-impl Ranges<'_> {
-    /// The next line; `None` after the last one.
-    pub(crate) fn next_line(&mut self) -> Result<Option<Line>, JournalError> {
-        while let Some(((from, to), after)) = self.left.split_first() {
-            let mut cursor = match self.cursor.take() {
-                Some(cursor) => cursor,
-                None => Cursor::new(self.state_dir, Seq(from.0.saturating_sub(1)))?,
-            };
-            if let Some(line) = cursor.next_line(*to)? {
-                self.cursor = Some(cursor);
-                return Ok(Some(line));
-            }
-            self.left = after;
-        }
-        Ok(None)
+    /// Number of entries before the rest.
+    pub(crate) fn entries(&self) -> u64 {
+        let ranges = self.ranges.iter();
+        ranges
+            .map(|(from, to)| to.0.saturating_sub(from.0).saturating_add(1))
+            .sum()
     }
 }
 
 /// The lines of a plan in order, the rest included.
 #[derive(Debug)]
 pub(crate) struct Planned<'p> {
-    ranges: Ranges<'p>,
+    left: &'p [(Seq, Seq)],
+    /// Goes through the ranges.
+    before: Cursor,
     rest: Cursor,
     durable: Seq,
 }
@@ -80,19 +69,51 @@ pub(crate) struct Planned<'p> {
 impl Planned<'_> {
     /// The next line up to the durable entry; `None` after the last one.
     pub(crate) fn next_line(&mut self) -> Result<Option<Line>, JournalError> {
-        match self.ranges.next_line()? {
-            Some(line) => Ok(Some(line)),
-            None => self.rest.next_line(self.durable),
+        while let Some(((from, to), after)) = self.left.split_first() {
+            self.before.skip_to(*from)?;
+            if let Some(line) = self.before.next_line(*to)? {
+                return Ok(Some(line));
+            }
+            self.left = after;
         }
+        self.rest.next_line(self.durable)
+    }
+
+    /// The next lines, as [`Cursor::next_block`] gives them.
+    pub(crate) fn next_block(&mut self, buffer: Vec<u8>) -> Result<Option<Block>, JournalError> {
+        let mut buffer = Some(buffer);
+        while let Some(((from, to), after)) = self.left.split_first() {
+            self.before.skip_to(*from)?;
+            let mut buffer = buffer.take().unwrap_or_default();
+            let entries = usize::try_from(to.0.saturating_sub(from.0)).unwrap_or(usize::MAX);
+            buffer.truncate(entries.saturating_add(1).saturating_mul(LINE_BYTES));
+            let block = self.before.next_block(*to, buffer)?;
+            let is_whole = |block: &Block| block.last().is_some_and(|last| last >= *to);
+            if block.as_ref().is_none_or(is_whole) {
+                self.left = after;
+            }
+            if block.is_some() {
+                return Ok(block);
+            }
+        }
+        self.rest
+            .next_block(self.durable, buffer.unwrap_or_default())
+    }
+
+    /// Number of bytes of the rest that are there now.
+    pub(crate) fn bytes_ahead(&mut self) -> Result<u64, JournalError> {
+        self.rest.bytes_ahead()
     }
 }
 
 impl Plan {
-    /// All lines of the plan up to the `durable` entry.
-    pub(crate) fn lines(&self, durable: Seq) -> Result<Planned<'_>, JournalError> {
+    /// The lines of the plan after entry `after`, up to the `durable` one.
+    pub(crate) fn lines(&self, after: Seq, durable: Seq) -> Result<Planned<'_>, JournalError> {
+        let known = self.ranges.partition_point(|(_, to)| *to <= after);
         Ok(Planned {
-            ranges: self.ranges(),
-            rest: Cursor::new(&self.state_dir, self.rest)?,
+            left: self.ranges.get(known..).unwrap_or_default(),
+            before: Cursor::new(&self.state_dir, after)?,
+            rest: Cursor::new(&self.state_dir, self.rest.max(after))?,
             durable,
         })
     }
@@ -108,6 +129,21 @@ impl Index {
     /// zeros that open the series too.
     pub(crate) fn plan_of_reports(&mut self, series: &BTreeSet<Seq>) -> Plan {
         self.planned(series, true)
+    }
+
+    /// What is read for the readings of these series, and for those that belong to none, of which `loose` chooses by the
+    /// earliest and the latest time of several.
+    pub(crate) fn plan_of_readings(
+        &mut self,
+        series: &BTreeSet<Seq>,
+        loose: impl Fn(WallMicros, WallMicros) -> bool,
+    ) -> Plan {
+        let mut plan = self.plan(series);
+        let all = self.known.iter().flat_map(|known| &known.across.loose);
+        let chosen = all.filter(|one| loose(WallMicros(one.earliest), WallMicros(one.latest)));
+        plan.ranges.extend(chosen.map(|one| (one.from, one.to)));
+        plan.ranges = merged(plan.ranges);
+        plan
     }
 
     fn planned(&mut self, series: &BTreeSet<Seq>, with_context: bool) -> Plan {

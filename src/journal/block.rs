@@ -72,6 +72,12 @@ impl Block {
         })
     }
 
+    /// Number of the last line; `None` if it has none.
+    pub fn last(&self) -> Option<Seq> {
+        let after = u64::try_from(self.count).ok()?.checked_sub(1)?;
+        Some(Seq(self.first.0.saturating_add(after)))
+    }
+
     /// Number of lines.
     pub fn count(&self) -> usize {
         self.count

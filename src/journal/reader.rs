@@ -103,6 +103,27 @@ impl Cursor {
         Ok(Seq(first.0.saturating_sub(1)))
     }
 
+    /// Goes on at entry `first`, if it is not beyond it already. Nothing is read of the lines in between.
+    pub fn skip_to(&mut self, first: Seq) -> Result<(), JournalError> {
+        if first <= self.want {
+            return Ok(());
+        }
+        self.want = first;
+        let Some(position) = &mut self.position else {
+            return Ok(());
+        };
+        let next = self.dir.first_of(position.number.following());
+        if next.is_ok_and(|next| next.is_some_and(|next| next > first)) {
+            let path = self.dir.path_of(&position.number.file_name());
+            position.forget_ahead();
+            return position
+                .skip_towards(first)
+                .map_err(|cause| io_error("read", &path, cause));
+        }
+        self.position = None;
+        Ok(())
+    }
+
     /// Number of bytes from here to the present end. Some of them may belong to lines that are already known.
     pub fn bytes_ahead(&mut self) -> Result<u64, JournalError> {
         if self.position.is_none() {

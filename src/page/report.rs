@@ -25,7 +25,9 @@ pub(super) fn make(
     let index = Index::open(state_dir, last);
     let plan = index.map(|mut index| index.plan_of_reports(&BTreeSet::from([wanted])));
     let plan = plan.map_err(|error| error.to_string())?;
-    let mut lines = plan.lines(last).map_err(|error| error.to_string())?;
+    let mut lines = plan
+        .lines(Seq(0), last)
+        .map_err(|error| error.to_string())?;
     let mut gathering = Gathering::new(|id, _, _| id == wanted);
     while let Some(read) = lines.next_line().map_err(|error| error.to_string())? {
         let (stamped, _) = line::decode(&read.bytes).map_err(|error| error.to_string())?;

@@ -12,7 +12,9 @@ pub(super) fn find(state_dir: &Path, wanted: Seq, last: Seq) -> Result<Option<Ve
     let index = Index::open(state_dir, last);
     let plan = index.map(|mut index| index.plan(&BTreeSet::from([wanted])));
     let plan = plan.map_err(|error| error.to_string())?;
-    let mut lines = plan.lines(last).map_err(|error| error.to_string())?;
+    let mut lines = plan
+        .lines(Seq(0), last)
+        .map_err(|error| error.to_string())?;
     let mut one = OneSeries::new(wanted);
     while let Some(line) = lines.next_line().map_err(|error| error.to_string())? {
         one.take(&line.entry().map_err(|error| error.to_string())?);

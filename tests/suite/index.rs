@@ -8,7 +8,8 @@
 //! ```
 
 use crate::export::{Folder, segments};
-use crate::station::invariants::acts::{Act, act, arming, run};
+use crate::station::desk::plan;
+use crate::station::invariants::acts::{Act, Saying, act, arming, run};
 use crate::station::invariants::shop::{STATIONS, Shop};
 use proptest::prelude::*;
 use proptest::sample::{Index, select};
@@ -20,6 +21,7 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 use tallyjaw::entry::line::{Digest, encode};
 use tallyjaw::entry::{Entry, SeriesEntry, Stamped};
+use tallyjaw::spec::{Plan, Purpose};
 
 type Files = BTreeMap<String, Vec<u8>>;
 
@@ -95,12 +97,18 @@ fn without(folder: &Folder) {
     fs::write(index(folder), "no folder").unwrap();
 }
 
-/// What the commands print.
+/// What the commands print, and the question that an export writes beside its file.
 fn said(folder: &Folder, asked: &[String]) -> String {
     let mut said = String::new();
+    let question = folder.path("question.json");
     for line in asked {
-        let arguments: Vec<&str> = line.split('|').collect();
+        let mut arguments: Vec<&str> = line.split('|').collect();
+        if arguments[0] == "export" {
+            arguments.extend(["--question", "question.json", "--force"]);
+        }
         let output = folder.run(&arguments);
+        said.push_str(&fs::read_to_string(&question).unwrap_or_default());
+        let _ = fs::remove_file(&question);
         let _ = writeln!(
             said,
             "$ {line}\n{}{}exit {:?}",
@@ -132,8 +140,34 @@ fn questions(series: &[u64]) -> Vec<String> {
     }
     if let [one, .., other] = series {
         asked.push(format!("series|{other}|{one}|--reverse"));
+        asked.push(format!("export|csv|{other}|{one}"));
     }
     asked
+}
+
+/// Questions that choose readings, some of them by a time of these entries.
+fn choosing(entries: &[Stamped], which: usize) -> Vec<String> {
+    let asked = [
+        "export|csv|--operator|Ada",
+        "export|csv|--station|bench-2|--counted",
+        "export|csv|--instrument|caliper-1|--purpose|reference",
+        "study|describe|--axis|core_crimp_height|--tool|T-07|--deviation|--json",
+        "study|describe|--axis|pull_force|--operator|Ben|--include|doubted",
+        "study|drift|--axis|core_crimp_height|--nest|2.0|--json",
+        "jobs",
+        "jobs|--json",
+        "runs",
+        "runs|--json",
+    ]
+    .map(str::to_owned);
+    let at = entries[which].at;
+    let by_time = [
+        format!("export|csv|--since|{at}"),
+        format!("export|csv|--until|{at}|--station|bench-1"),
+        format!("study|describe|--axis|core_crimp_height|--since|{at}"),
+    ];
+    let some = asked.into_iter().skip(which % 3).step_by(3);
+    some.chain(by_time).collect()
 }
 
 /// Makes a report by the index and holds it against the whole journal.
@@ -184,7 +218,8 @@ proptest! {
         let entries = journal(one);
         let whole = files(&entries);
         let folder = Folder::of(&whole);
-        let asked = questions(&some(&armed(&entries), &which));
+        let mut asked = questions(&some(&armed(&entries), &which));
+        asked.extend(choosing(&entries, at.index(entries.len())));
         without(&folder);
         let want = said(&folder, &asked);
         fs::remove_file(index(&folder)).unwrap();
@@ -198,7 +233,7 @@ proptest! {
         }
 
         // `series` reads the whole index, so that what is wrong with it is known by the second one.
-        let few = &[&asked[..2], &asked[asked.len() - 3..]].concat();
+        let few = &[&asked[..2], &asked[asked.len() - 6..]].concat();
         let want = said(&folder, few);
         let foreign = Folder::of(&files(&journal(other)));
         said(&foreign, &asked[..1]);
@@ -236,7 +271,8 @@ proptest! {
         let entries = journal(acts);
         let whole = files(&entries);
         let folder = Folder::of(&whole);
-        let asked = questions(&some(&armed(&entries), &which));
+        let mut asked = questions(&some(&armed(&entries), &which));
+        asked.extend(choosing(&entries, at.index(entries.len())));
         said(&folder, &asked[..1]);
         let made = indexed(&folder);
         let journal = |name: &str| folder.path("state/journal").join(name);
@@ -328,7 +364,11 @@ fn commands_say_the_same_of_every_stored_journal() {
         for job in jobs {
             asked.push(format!("label|--job|{job}|-o|-"));
             asked.push(format!("series|--job|{job}"));
+            asked.push(format!("export|csv|--job|{job}"));
+            asked.push(format!("jobs|{job}"));
+            asked.push(format!("jobs|{job}|--json"));
         }
+        asked.extend(choosing(&entries, entries.len() / 2));
         without(&folder);
         let want = said(&folder, &asked);
         fs::remove_file(index(&folder)).unwrap();
@@ -340,4 +380,77 @@ fn commands_say_the_same_of_every_stored_journal() {
         journals += usize::from(!indexed(&folder).is_empty());
     }
     assert!(journals > 1, "several have more than one segment");
+}
+
+/// A journal of a segment for each of these purposes, with a series of it.
+fn by_purpose(purposes: &[Purpose]) -> Files {
+    let mut shop = Shop::new();
+    for (at, purpose) in purposes.iter().enumerate() {
+        if at > 0 {
+            run(&mut shop, Act::NewSegment);
+        }
+        let plan = Plan {
+            pieces: 60, // more lines than lie between two ranges that are read as one
+            purpose: *purpose,
+            ..plan()
+        };
+        let station = "bench-1";
+        let arm = Act::Say {
+            station: Some(station),
+            what: Saying::Arm(Box::new(plan), false),
+        };
+        run(&mut shop, arm);
+        for _ in 0..130 {
+            run(&mut shop, Act::Follow { station, off: 0 });
+        }
+    }
+    files(&shop.entries)
+}
+
+/// Makes a line of a segment unreadable, and leaves the file looking as it was.
+fn spoil_quietly(path: &Path) {
+    let mut bytes = fs::read(path).unwrap();
+    let modified = fs::metadata(path).unwrap().modified().unwrap();
+    let kind = b"\"kind\":\"reading\"";
+    let place = bytes
+        .windows(kind.len())
+        .rposition(|at| at == kind)
+        .unwrap();
+    let after = bytes[place..].split(|byte| *byte == b'\n').count();
+    assert!(
+        place > 4096 && after > 3,
+        "neither the head nor the last line"
+    );
+    bytes[place] = b'x';
+    fs::write(path, bytes).unwrap();
+    let file = fs::File::options().write(true).open(path).unwrap();
+    file.set_modified(modified).unwrap();
+}
+
+#[test]
+fn a_question_about_few_series_reads_only_their_lines() {
+    let (own, reference) = (Purpose::FirstOff, Purpose::Reference);
+    let purposes = [own, reference, own, reference, own, own];
+    let folder = Folder::of(&by_purpose(&purposes));
+    let asked: Vec<String> = [
+        "export|csv|--purpose|reference",
+        "study|describe|--axis|core_crimp_height|--purpose|reference",
+        "series|--purpose|reference",
+    ]
+    .map(str::to_owned)
+    .to_vec();
+    let want = said(&folder, &asked);
+    assert_eq!(want.matches("exit Some(0)").count(), asked.len(), "{want}");
+    assert!(
+        want.contains("reference") && !want.contains("first_off"),
+        "{want}"
+    );
+    for name in ["00000001.jsonl", "00000003.jsonl"] {
+        spoil_quietly(&folder.path("state/journal").join(name));
+    }
+    assert_eq!(said(&folder, &asked), want);
+    let whole = folder.run(&["export", "csv", "-o", "whole.csv"]);
+    assert_eq!(whole.status.code(), Some(4), "{whole:?}");
+    let whole = folder.run(&["verify"]);
+    assert_eq!(whole.status.code(), Some(1), "{whole:?}");
 }

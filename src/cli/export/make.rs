@@ -168,6 +168,8 @@ impl<T: FnMut(Given<'_>) -> Result<(), Failure>> Take for Rows<'_, T> {
 
     const WHOLE: bool = true;
 
+    const LOOSE: bool = true;
+
     fn keep(
         &mut self,
         _: &Series<Whole>,

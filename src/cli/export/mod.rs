@@ -8,11 +8,12 @@ mod target;
 
 pub(super) use make::ExportRequest;
 
-use super::query::{Query, lines};
+use super::query::{Query, indexed, lines};
 use super::{Context, Exit, Failure, client, signed};
 use crate::config::DaemonConfig;
 use crate::entry::{JournalId, Seq};
 use crate::export::{Mark, MarkError, Marks, Question};
+use crate::index::Plan;
 use make::Range;
 use serde_json::json;
 use std::io::Write;
@@ -143,9 +144,16 @@ impl Export {
             counted: self.counted,
             settled_after: mark.map(|mark| Seq(mark.after)),
         };
-        let from = mark.map_or(self.query.filter()?.after(), |mark| Seq(mark.from));
+        let filter = self.query.filter()?;
+        let from = mark.map_or(filter.after(), |mark| Seq(mark.from));
+        // What follows a mark is little, and a line may be of this export by one of another series.
+        let plan = if mark.is_some() || asked.lines {
+            Plan::of_everything(&daemon.state_dir)
+        } else {
+            indexed::plan_of_readings(daemon, &filter, true)
+        };
         let (mut range, mut rows) = (Range::default(), 0);
-        let (_, open) = asked.make(
+        let ((), open) = asked.make(
             daemon,
             journal,
             |given| {
@@ -154,7 +162,7 @@ impl Export {
             },
             |looker, take| {
                 let look = |line: &[u8]| looker.look(line);
-                lines::each_with(daemon, from, look, |line, look| {
+                indexed::each_with(daemon, &plan, from, look, |line, look| {
                     range.take(line);
                     take(line, look)
                 })

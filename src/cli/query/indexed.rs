@@ -9,9 +9,15 @@ use crate::cli::progress::Progress;
 use crate::config::DaemonConfig;
 use crate::entry::{Seq, Stamped, line};
 use crate::index::{Index, Lacking, Plan};
-use crate::journal::StoredLine;
+use crate::journal::{JournalError, StoredLine};
+use crate::workers::Workers;
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
+
+/// A plan of fewer entries is followed, whatever part of the journal they are.
+const FEW: u64 = 10_000;
+/// A plan of a larger part of the journal is not: to read on is faster than to look for places.
+const PART: u64 = 4;
 
 /// The index of the journal; empty where it cannot be read, which then shows when the journal is read.
 pub(in crate::cli) fn index(daemon: &DaemonConfig) -> Index {
@@ -38,6 +44,27 @@ pub(in crate::cli) fn candidates(index: &mut Index, filter: &Filter<'_>) -> BTre
     found
 }
 
+/// What is read for the readings that match; with those that belong to no series, if they are `loose`.
+pub(in crate::cli) fn plan_of_readings(
+    daemon: &DaemonConfig,
+    filter: &Filter<'_>,
+    loose: bool,
+) -> Plan {
+    if filter.is_empty() {
+        return Plan::of_everything(&daemon.state_dir);
+    }
+    let mut index = index(daemon);
+    let series = candidates(&mut index, filter);
+    let loose = loose && filter.may_be_loose();
+    let plan = index.plan_of_readings(&series, |earliest, latest| {
+        loose && filter.times(earliest, latest)
+    });
+    if plan.entries() > FEW && plan.entries() > index.up_to().0 / PART {
+        return Plan::of_everything(&daemon.state_dir);
+    }
+    plan
+}
+
 /// Gives every durable entry of the plan to `take`, with its line.
 pub(in crate::cli) fn each(
     daemon: &DaemonConfig,
@@ -54,16 +81,43 @@ pub(in crate::cli) fn each_after(
     after: Seq,
     mut take: impl FnMut(&Stamped, StoredLine<'_>),
 ) -> Result<(), Failure> {
-    if plan.rest() > after {
-        each_before_the_rest(daemon, plan, &mut take)?;
-    }
-    let after = plan.rest().max(after);
-    lines::each_with(daemon, after, line::decode, |line, decoded| {
+    each_with(daemon, plan, after, line::decode, |line, decoded| {
         let (stamped, _) = lines::understood(daemon, decoded)?;
         take(&stamped, line);
         Ok(ControlFlow::Continue(()))
     })
-    .map(drop)
+}
+
+/// Gives every durable line of the plan after entry `after` to `take`, with what came of `work`, as [`lines::each_with`]
+/// does.
+pub(in crate::cli) fn each_with<W: Send>(
+    daemon: &DaemonConfig,
+    plan: &Plan,
+    after: Seq,
+    work: impl Fn(&[u8]) -> W + Sync,
+    take: impl FnMut(StoredLine<'_>, W) -> Result<ControlFlow<()>, Failure>,
+) -> Result<(), Failure> {
+    each_between(
+        daemon,
+        plan,
+        (after, lines::durable_end(daemon)),
+        work,
+        take,
+    )
+}
+
+fn each_between<W: Send>(
+    daemon: &DaemonConfig,
+    plan: &Plan,
+    (after, last): (Seq, Seq),
+    work: impl Fn(&[u8]) -> W + Sync,
+    take: impl FnMut(StoredLine<'_>, W) -> Result<ControlFlow<()>, Failure>,
+) -> Result<(), Failure> {
+    let failed = |error: JournalError| lines::unreadable(daemon, &error);
+    let mut planned = plan.lines(after, last).map_err(failed)?;
+    let ahead = planned.bytes_ahead().map_err(failed)?;
+    let next = |buffer| planned.next_block(buffer);
+    lines::each_block(daemon, ahead, Workers::of_machine(), next, work, take)
 }
 
 /// Gives the entries of the plan to `take` that the index chose.
@@ -72,16 +126,10 @@ pub(in crate::cli) fn each_before_the_rest(
     plan: &Plan,
     mut take: impl FnMut(&Stamped, StoredLine<'_>),
 ) -> Result<(), Failure> {
-    let mut ranges = plan.ranges();
-    while let Some(line) = ranges
-        .next_line()
-        .map_err(|error| lines::unreadable(daemon, &error))?
-    {
-        let line = StoredLine {
-            seq: line.seq,
-            bytes: &line.bytes,
-        };
-        take(&lines::decoded(daemon, line)?, line);
-    }
-    Ok(())
+    let all = (Seq(0), plan.rest());
+    each_between(daemon, plan, all, line::decode, |line, decoded| {
+        let (stamped, _) = lines::understood(daemon, decoded)?;
+        take(&stamped, line);
+        Ok(ControlFlow::Continue(()))
+    })
 }

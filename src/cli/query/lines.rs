@@ -42,17 +42,36 @@ fn walk<W: Send>(
     work: impl Fn(&[u8]) -> W + Sync,
     mut take: impl FnMut(StoredLine<'_>, W) -> Result<ControlFlow<()>, Failure>,
 ) -> Result<Seq, Failure> {
-    let unreadable = |error: &JournalError| unreadable(daemon, error);
+    let failed = |error: JournalError| unreadable(daemon, &error);
     let durable = durable_end(daemon);
-    let mut cursor = Cursor::new(&daemon.state_dir, after).map_err(|error| unreadable(&error))?;
-    let ahead = cursor.bytes_ahead().map_err(|error| unreadable(&error))?;
-    let mut progress = Progress::of_bytes("reading the journal", ahead);
+    let mut cursor = Cursor::new(&daemon.state_dir, after).map_err(failed)?;
+    let ahead = cursor.bytes_ahead().map_err(failed)?;
+    let next = |buffer| cursor.next_block(durable, buffer);
     let mut last = after;
+    each_block(daemon, ahead, workers, next, work, |line, done| {
+        last = line.seq;
+        take(line, done)
+    })?;
+    Ok(last)
+}
+
+/// Gives every line of the blocks that `next` reads to `take`, as [`each_with`] does. `next` gets memory to read into;
+/// `ahead` is how many bytes it will read, for the progress.
+pub(super) fn each_block<W: Send>(
+    daemon: &DaemonConfig,
+    ahead: u64,
+    workers: Workers,
+    mut next: impl FnMut(Vec<u8>) -> Result<Option<Block>, JournalError>,
+    work: impl Fn(&[u8]) -> W + Sync,
+    mut take: impl FnMut(StoredLine<'_>, W) -> Result<ControlFlow<()>, Failure>,
+) -> Result<(), Failure> {
+    let unreadable = |error: &JournalError| unreadable(daemon, error);
+    let mut progress = Progress::of_bytes("reading the journal", ahead);
     let spare = RefCell::new(Vec::new());
     let next = || {
-        let buffer = spare.borrow_mut().pop();
-        let buffer = buffer.unwrap_or_else(|| vec![0; workers.block_bytes]);
-        cursor.next_block(durable, buffer).transpose()
+        let mut buffer: Vec<u8> = spare.borrow_mut().pop().unwrap_or_default();
+        buffer.resize(workers.block_bytes, 0);
+        next(buffer).transpose()
     };
     let work = |block: Result<Block, JournalError>| {
         block.map(|block| {
@@ -63,7 +82,6 @@ fn walk<W: Send>(
     workers.in_order(next, work, |block: Result<_, JournalError>| {
         let (block, done) = block.map_err(|error| unreadable(&error))?;
         for (line, done) in block.lines().zip(done) {
-            last = line.seq;
             if take(line, done)?.is_break() {
                 return Ok::<_, Failure>(ControlFlow::Break(()));
             }
@@ -71,8 +89,7 @@ fn walk<W: Send>(
         progress.advance(block.stored_len());
         spare.borrow_mut().push(block.into_buffer());
         Ok(ControlFlow::Continue(()))
-    })?;
-    Ok(last)
+    })
 }
 
 /// Number of the last durable entry; 0 if there is none.

@@ -245,9 +245,7 @@ impl Filter<'_> {
 
     /// Whether a series of the index can have a reading that matches.
     pub(super) fn may_have(&self, row: &Row<'_>) -> bool {
-        self.has_facts(row)
-            && self.since.is_none_or(|since| row.times.latest >= since)
-            && self.until.is_none_or(|until| row.times.earliest < until)
+        self.has_facts(row) && self.times(row.times.earliest, row.times.latest)
     }
 
     fn has_facts(&self, row: &Row<'_>) -> bool {
@@ -290,6 +288,19 @@ impl Filter<'_> {
             !option.selects.is_of_things() || of == Some(value.as_str())
         };
         self.ids().is_empty() && self.query.asked.iter().all(is_asked) && self.time(at)
+    }
+
+    /// Whether a reading that belongs to no series can match.
+    pub(super) fn may_be_loose(&self) -> bool {
+        let mut asked = self.query.asked.iter();
+        self.ids().is_empty()
+            && asked.all(|(option, _)| !option.selects.is_of_things() || option.loose.is_some())
+    }
+
+    /// Whether the time of the query has a part between these, both included.
+    pub(super) fn times(&self, earliest: WallMicros, latest: WallMicros) -> bool {
+        self.since.is_none_or(|since| latest >= since)
+            && self.until.is_none_or(|until| earliest < until)
     }
 
     /// Whether every reading matches.

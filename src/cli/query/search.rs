@@ -4,7 +4,7 @@
 //! ([`crate::entry::ledger`]).
 
 use super::look::{Look, Looker, Rest};
-use super::{Filter, ReadingKeys, lines};
+use super::{Filter, ReadingKeys, indexed, lines};
 use crate::cli::Failure;
 use crate::config::DaemonConfig;
 use crate::entry::glance::Glance;
@@ -23,6 +23,9 @@ pub(in crate::cli) trait Take {
     /// Whether it needs more of a reading than a glance shows.
     const WHOLE: bool = false;
 
+    /// Whether it takes readings that belong to no series.
+    const LOOSE: bool = false;
+
     /// Takes a matching reading. Returns the data to keep; `None` if the reading is not needed.
     fn keep(
         &mut self,
@@ -31,7 +34,8 @@ pub(in crate::cli) trait Take {
         rest: Rest<'_>,
     ) -> Result<Option<Self::Kept>, Failure>;
 
-    /// Takes a matching series that is final, or that is still open at the end of the journal.
+    /// Takes a matching series that is final, or that is still open at the end of the journal. One without a reading that
+    /// matches may be left out, unless it was named.
     fn tell(&mut self, series: Series<Self::Kept>) -> Result<(), Failure>;
 
     /// Takes a matching reading that was measured while no series was open.
@@ -61,7 +65,8 @@ impl<'s, T: Take> Search<'s, T> {
         let looker = Looker::of_readings(T::WHOLE);
         let mut search = Search::new(daemon, filter, &looker, take);
         let look = |line: &[u8]| looker.look(line);
-        lines::each_with(daemon, filter.after(), look, |line, look| {
+        let plan = indexed::plan_of_readings(daemon, &filter, T::LOOSE);
+        indexed::each_with(daemon, &plan, filter.after(), look, |line, look| {
             search.line(line, look)
         })?;
         search.finish().map(drop)
@@ -99,18 +104,27 @@ impl<'s, T: Take> Search<'s, T> {
                 self.looker.note(kept.is_some());
                 let settled = self.ledger.glance(&glance, kept);
                 self.tell(settled)?;
+                if self.is_over() {
+                    return Ok(ControlFlow::Break(()));
+                }
             }
             Look::Entry(need, decoded) if self.ledger.needs(need) => {
                 let (stamped, _) = lines::understood(self.daemon, *decoded)?;
                 self.entry(&stamped, line)?;
-                let all_told = self.missing.is_empty() && self.ledger.unsettled().next().is_none();
-                if all_told && !self.filter.ids().is_empty() {
+                if self.is_over() {
                     return Ok(ControlFlow::Break(()));
                 }
             }
             Look::Entry(..) | Look::Nothing => {}
         }
         Ok(ControlFlow::Continue(()))
+    }
+
+    /// Whether all series that were named are given out.
+    fn is_over(&self) -> bool {
+        !self.filter.ids().is_empty()
+            && self.missing.is_empty()
+            && self.ledger.unsettled().next().is_none()
     }
 
     fn entry(&mut self, stamped: &Stamped, line: StoredLine<'_>) -> Result<(), Failure> {

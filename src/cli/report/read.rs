@@ -5,9 +5,9 @@ use crate::cli::Failure;
 use crate::cli::query::{Filter, Query, ReadingKeys, indexed};
 use crate::cli::runs;
 use crate::config::DaemonConfig;
-use crate::entry::line::Digest;
+use crate::entry::line::{Digest, decode};
 use crate::entry::production::history::RunRecord;
-use crate::entry::{Entry, Seq, SeriesEntry};
+use crate::entry::{Entry, Seq, SeriesEntry, Stamped};
 use crate::report::check::{Difference, Overlooked};
 use crate::report::{Collecting, Gathered, Gathering, Lines, Made, Record, ReportReading};
 use std::ops::ControlFlow;
@@ -58,11 +58,7 @@ pub(super) fn chosen(daemon: &DaemonConfig, query: &Query) -> Result<Gathered, F
 pub(super) fn of_run(daemon: &DaemonConfig, run: u64) -> Result<Gathered, Failure> {
     let gathering = Gathering::new(|_, _, spec| spec.sample.is_some());
     let mut gathering = gathering.with_run(Some(Seq(run)));
-    lines::each(daemon, Seq(0), |line| {
-        let stamped = lines::decoded(daemon, line)?;
-        gathering.take(&stamped, Digest::of(line.bytes));
-        Ok(ControlFlow::Continue(()))
-    })?;
+    each(daemon, |stamped, digest| gathering.take(stamped, digest))?;
     let gathered = gathering.finish();
     let mut gathered = gathered.ok_or_else(|| runs::unknown(run))?;
     let samples = samples_of(gathered.run.as_ref().ok_or_else(|| runs::unknown(run))?);
@@ -75,14 +71,20 @@ pub(super) fn of_run(daemon: &DaemonConfig, run: u64) -> Result<Gathered, Failur
 /// What the journal amounts to, without any series.
 pub(super) fn of_all(daemon: &DaemonConfig) -> Result<Gathered, Failure> {
     let mut gathering = Gathering::new(|_, _, _| false).with_state(true);
-    lines::each(daemon, Seq(0), |line| {
-        let stamped = lines::decoded(daemon, line)?;
-        gathering.take(&stamped, Digest::of(line.bytes));
-        Ok(ControlFlow::Continue(()))
-    })?;
+    each(daemon, |stamped, digest| gathering.take(stamped, digest))?;
     gathering.finish().ok_or_else(|| {
         Failure::usage("the journal has no entry yet").with_remedy("`tallyjaw serve` begins one")
     })
+}
+
+/// Gives every entry to `take`, with the digest of its line.
+fn each(daemon: &DaemonConfig, mut take: impl FnMut(&Stamped, Digest)) -> Result<(), Failure> {
+    let work = |line: &[u8]| (decode(line), Digest::of(line));
+    lines::each_with(daemon, Seq(0), work, |_, (decoded, digest)| {
+        take(&lines::understood(daemon, decoded)?.0, digest);
+        Ok(ControlFlow::Continue(()))
+    })
+    .map(drop)
 }
 
 /// The journal's lines for a page that holds them; `None` for a page without a series.
