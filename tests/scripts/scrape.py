@@ -1,6 +1,6 @@
 """The page's metrics, read by the official parser of OpenMetrics.
 
-    tests/scripts/scrape.sh [TALLYJAW]      # in ./check
+    tests/scripts/scrape.sh [TALLYJAW]      # in ./check --all
 """
 
 import http.client

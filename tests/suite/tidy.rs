@@ -1,6 +1,7 @@
 //! The rules of DEVELOPERS.md that a machine can check. All faults are reported at once, each with its remedy.
 
 mod imports;
+mod layers;
 mod source;
 
 use std::fs;
