@@ -4,7 +4,8 @@
 //! asks for nothing, and names are resolved to nowhere.
 #![expect(clippy::disallowed_methods, reason = "edge: runs a browser")]
 
-use crate::cli::Failure;
+use super::html_file::HtmlFile;
+use super::{Failure, signed};
 use crate::durable::{Access, put};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
@@ -17,8 +18,99 @@ const NAMES: &[&str] = &[
     "google-chrome-stable",
 ];
 
-/// Prints the page into the file, on the paper that its style sheet names.
-pub(super) fn print(page: &str, file: &Path) -> Result<(), Failure> {
+/// The files that a page goes into.
+#[derive(Debug)]
+pub(super) enum Files {
+    Page(PathBuf),
+    PageAndPdf(PathBuf, PathBuf),
+    Pdf(PathBuf),
+}
+
+impl Files {
+    /// By the name that a person gave, or that the command made: HTML with PDF beside it, or the PDF alone.
+    ///
+    /// # Errors
+    ///
+    /// Where HTML would be written into a file that is named as a PDF.
+    pub(super) fn named(file: PathBuf, is_printed: bool) -> Result<Self, Failure> {
+        let ending = file.extension();
+        let is_named_pdf = ending.is_some_and(|ending| ending.eq_ignore_ascii_case("pdf"));
+        match (is_named_pdf, is_printed) {
+            (true, true) => Ok(Self::Pdf(file)),
+            (true, false) => {
+                let what = format!("{} is named as a PDF, and the page is HTML", file.display());
+                let html = file.with_extension("html");
+                Err(Failure::usage(what).with_remedy(format!(
+                    "print it as PDF: --pdf; or name an HTML file: --out {}",
+                    html.display()
+                )))
+            }
+            (false, true) => {
+                let pdf = file.with_extension("pdf");
+                Ok(Self::PageAndPdf(file, pdf))
+            }
+            (false, false) => Ok(Self::Page(file)),
+        }
+    }
+
+    /// Writes and signs them; returns the signature of [`Self::first`]. What cannot be printed is known before anything is
+    /// written.
+    pub(super) fn put(
+        &self,
+        kind: &HtmlFile,
+        (page, on_paper): (&str, &str),
+        state_dir: &Path,
+    ) -> Result<Option<PathBuf>, Failure> {
+        let printed = match self.pdf() {
+            Some(file) => Some((file, printed(on_paper, file)?)),
+            None => None,
+        };
+        let mut signature = None;
+        if let Some(page_file) = self.page() {
+            kind.put(page_file, page)?;
+            signature = signed::sign(state_dir, page_file)?;
+        }
+        if let Some((file, printed)) = printed {
+            signed::withdraw(file)?;
+            put(file, &printed, true, Access::Usual).map_err(|error| {
+                Failure::io(format!("cannot write {}: {error}", file.display()))
+            })?;
+            let of_pdf = signed::sign(state_dir, file)?;
+            signature = signature.or(of_pdf);
+        }
+        Ok(signature)
+    }
+
+    /// The page, or the PDF where it is alone.
+    pub(super) fn first(&self) -> &Path {
+        match self {
+            Self::Page(file) | Self::PageAndPdf(file, _) | Self::Pdf(file) => file,
+        }
+    }
+
+    /// The PDF beside the page.
+    pub(super) fn beside(&self) -> Option<&Path> {
+        self.page().and(self.pdf())
+    }
+
+    /// The HTML file.
+    pub(super) fn page(&self) -> Option<&Path> {
+        match self {
+            Self::Page(file) | Self::PageAndPdf(file, _) => Some(file),
+            Self::Pdf(_) => None,
+        }
+    }
+
+    fn pdf(&self) -> Option<&Path> {
+        match self {
+            Self::Page(_) => None,
+            Self::PageAndPdf(_, pdf) | Self::Pdf(pdf) => Some(pdf),
+        }
+    }
+}
+
+/// The page printed on the paper that its style sheet names; `file` is where it is going to be.
+fn printed(page: &str, file: &Path) -> Result<Vec<u8>, Failure> {
     let browser = browser().ok_or_else(|| {
         Failure::usage("no Chromium was found on PATH, which prints the PDF").with_remedy(
             "install chromium, or leave out --pdf and print the HTML file from any browser",
@@ -59,8 +151,7 @@ pub(super) fn print(page: &str, file: &Path) -> Result<(), Failure> {
             "leave out --pdf and print the HTML file from any browser"
         }));
     };
-    put(file, &printed, true, Access::Usual)
-        .map_err(|error| failed(&format!("cannot write {}", file.display()), &error))
+    Ok(printed)
 }
 
 /// A file that is no PDF is left alone.

@@ -10,9 +10,10 @@ pub(in crate::cli) use gather::Gathering;
 pub(in crate::cli) use words::of;
 
 use super::html_file::HtmlFile;
+use super::pdf::Files;
 use super::qr::Code;
 use super::query::indexed;
-use super::{Context, Exit, Failure, pdf, signed};
+use super::{Context, Exit, Failure, signed};
 use crate::config::ShopConfig;
 use crate::daemon::clock;
 use crate::entry::Seq;
@@ -133,17 +134,11 @@ impl Label {
             out.write_all(page.as_bytes())?;
             return Ok(Exit::Yes);
         };
-        PAGE.put(&file, &page)?;
+        let files = Files::named(file, self.pdf)?;
         let state_dir = &config.daemon.state_dir;
-        let signature = signed::sign(state_dir, &file)?;
-        if self.pdf {
-            let file = file.with_extension("pdf");
-            signed::withdraw(&file)?;
-            pdf::print(&page, &file)?;
-            signed::sign(state_dir, &file)?;
-        }
-        self.tell(context, &drawn, &file, out)?;
-        signed::tell(context, out, &file, signature.as_deref())?;
+        let signature = files.put(&PAGE, (&page, &page), state_dir)?;
+        self.tell(context, &drawn, &files, out)?;
+        signed::tell(context, out, files.first(), signature.as_deref())?;
         Ok(Exit::Yes)
     }
 
@@ -240,10 +235,11 @@ impl Label {
         &self,
         context: &Context,
         drawn: &[Drawn],
-        file: &Path,
+        files: &Files,
         out: &mut dyn Write,
     ) -> Result<(), Failure> {
-        let whole = std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
+        let whole = |file: &Path| std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
+        let first = whole(files.first());
         if context.json {
             let labels = drawn.iter().map(|label| {
                 let (module_dots, module_um) = label.module(Dots(self.dots));
@@ -257,7 +253,7 @@ impl Label {
             });
             let labels: Vec<_> = labels.collect();
             let line = json!({
-                "kind": "labels", "file": whole, "size": self.size.to_string(), "dots": self.dots,
+                "kind": "labels", "file": first, "size": self.size.to_string(), "dots": self.dots,
                 "labels": labels,
             });
             writeln!(out, "{line}")?;
@@ -277,13 +273,13 @@ impl Label {
                 writeln!(out, "  no room for: {}", left_out.join(", "))?;
             }
         }
-        if self.pdf {
-            writeln!(out, "{}", whole.with_extension("pdf").display())?;
+        if let Some(pdf) = files.beside() {
+            writeln!(out, "{}", whole(pdf).display())?;
         }
         writeln!(
             out,
             "{}\nPrint it at 100 % on {} mm, without margins.",
-            whole.display(),
+            first.display(),
             self.size
         )?;
         Ok(())

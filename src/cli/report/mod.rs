@@ -6,8 +6,9 @@ mod read;
 pub(super) use read::{Again, again, lines_of};
 
 use super::html_file::HtmlFile;
+use super::pdf::Files;
 use super::query::{Query, lines};
-use super::{Context, Exit, Failure, client, pdf, signed};
+use super::{Context, Exit, Failure, client, signed};
 use crate::album::Album;
 use crate::daemon::clock;
 use crate::entry::qualifying::Qualifying;
@@ -159,18 +160,12 @@ impl ReportCommand {
             out.write_all(page.as_bytes())?;
             return Ok(Exit::Yes);
         };
-        PAGE.put(&file, &page)?;
-        let signature = signed::sign(&daemon.state_dir, &file)?;
-        if self.pdf {
-            let size = report.asked.letterhead.page_size;
-            let printed = with_paper(&page, size.unwrap_or(PageSize::A4));
-            let file = file.with_extension("pdf");
-            signed::withdraw(&file)?;
-            pdf::print(&printed, &file)?;
-            signed::sign(&daemon.state_dir, &file)?;
-        }
-        tell(context, out, &report, (&file, self.pdf), page.len())?;
-        signed::tell(context, out, &file, signature.as_deref())?;
+        let files = Files::named(file, self.pdf)?;
+        let size = report.asked.letterhead.page_size;
+        let on_paper = with_paper(&page, size.unwrap_or(PageSize::A4));
+        let signature = files.put(&PAGE, (&page, &on_paper), &daemon.state_dir)?;
+        tell(context, out, &report, &files, page.len())?;
+        signed::tell(context, out, files.first(), signature.as_deref())?;
         Ok(Exit::Yes)
     }
 
@@ -253,10 +248,11 @@ fn tell(
     context: &Context,
     out: &mut dyn Write,
     report: &Report,
-    (file, is_printed): (&Path, bool),
+    files: &Files,
     bytes: usize,
 ) -> Result<(), Failure> {
-    let whole = std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
+    let file = files.first();
+    let whole = |file: &Path| std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
     if context.json {
         let series: Vec<u64> = report
             .series
@@ -264,7 +260,7 @@ fn tell(
             .map(|facts| facts.record.series.id.0)
             .collect();
         let line = json!({
-            "kind": "report", "file": whole, "bytes": bytes, "series": series,
+            "kind": "report", "file": whole(file), "bytes": bytes, "series": series,
             "journal": report.journal.0, "last": report.last.0, "digest": report.digest.to_string(),
         });
         writeln!(out, "{line}")?;
@@ -293,13 +289,17 @@ fn tell(
     {
         writeln!(out, "{}", words::safe(&comparison.sentence()))?;
     }
-    if is_printed {
-        writeln!(out, "{}", whole.with_extension("pdf").display())?;
+    if let Some(pdf) = files.beside() {
+        writeln!(out, "{}", whole(pdf).display())?;
+    }
+    if files.page().is_none() {
+        writeln!(out, "{}", whole(file).display())?;
+        return Ok(());
     }
     writeln!(
         out,
         "{} ({} kB)\nIs it still true? tallyjaw verify {}",
-        whole.display(),
+        whole(file).display(),
         bytes.div_ceil(1000),
         file.display()
     )?;

@@ -124,8 +124,84 @@ fn a_pdf_is_printed_by_a_browser_that_keeps_its_sandbox_and_reaches_no_network()
     let folder = std::path::Path::new(data.unwrap()).parent().unwrap();
     assert!(!folder.exists(), "{} is left behind", folder.display());
     fs::write(shop.path("a.pdf"), "mine").unwrap();
+    fs::remove_file(shop.path("a.html")).unwrap();
     assert_eq!(code(&by(&path)), 2);
     assert_eq!(fs::read_to_string(shop.path("a.pdf")).unwrap(), "mine");
+    assert!(!shop.path("a.html").exists(), "nothing is written");
+}
+
+#[test]
+fn a_file_that_is_named_as_a_pdf_gets_a_pdf_or_nothing() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let shop = shop(&two_axes_by_piece());
+    let by = |path: &str, arguments: &[&str]| {
+        let mut command = shop.tallyjaw(arguments);
+        let command = command.current_dir(shop.dir.path()).env("PATH", path);
+        command.output().unwrap()
+    };
+    let files = || {
+        let all = fs::read_dir(shop.dir.path()).unwrap();
+        let names = all.map(|file| file.unwrap().file_name().into_string().unwrap());
+        let mut names: Vec<String> = names.filter(|name| name.starts_with("x.")).collect();
+        names.sort();
+        names
+    };
+    let no_pdf = by("/usr/bin:/bin", &["report", "5", "-o", "x.pdf"]);
+    assert_eq!(code(&no_pdf), 2, "{}", error(&no_pdf));
+    let told = error(&no_pdf);
+    assert!(
+        told.contains("x.pdf is named as a PDF, and the page is HTML"),
+        "{told}"
+    );
+    assert!(told.contains("--pdf; or name an HTML file: --out x.html"));
+    for arguments in [
+        ["report", "5", "--pdf", "-o", "x.pdf"],
+        ["report", "5", "--pdf", "-o", "x.html"],
+    ] {
+        let none = by("/nonexistent", &arguments);
+        assert_eq!(code(&none), 2, "{}", error(&none));
+        assert!(
+            error(&none).contains("install chromium"),
+            "{}",
+            error(&none)
+        );
+    }
+    assert_eq!(files(), [""; 0], "nothing is written");
+    fs::create_dir(shop.path("bin")).unwrap();
+    fs::write(shop.path("bin/chromium"), STAND_IN).unwrap();
+    let executable = fs::Permissions::from_mode(0o755);
+    fs::set_permissions(shop.path("bin/chromium"), executable).unwrap();
+    let path = format!("{}:/usr/bin:/bin", shop.path("bin").display());
+    let made = by(&path, &["report", "5", "--pdf", "-o", "x.pdf"]);
+    assert_eq!(code(&made), 0, "{}", error(&made));
+    assert_eq!(files(), ["x.pdf"], "what was asked for alone");
+    assert!(fs::read(shop.path("x.pdf")).unwrap().starts_with(b"%PDF"));
+    assert!(said(&made).contains("x.pdf\n"), "{}", said(&made));
+    assert!(!said(&made).contains("tallyjaw verify"), "{}", said(&made));
+}
+
+#[test]
+fn a_checkable_report_warns_of_the_lines_of_others_that_it_holds() {
+    let shop = shop(&several_series());
+    let one = run(&shop, &["report", "5", "--checkable", "-o", "one.html"]);
+    assert_eq!(code(&one), 0, "{}", error(&one));
+    assert_eq!(error(&one), "", "its own lines alone");
+    let two = ["report", "5", "25", "--checkable", "-o", "two.html"];
+    let two = run(&shop, &two);
+    assert_eq!(code(&two), 0, "{}", error(&two));
+    let told = error(&two);
+    assert!(
+        told.starts_with(
+            "warning: the page holds lines of others too, since a chain has no gaps: series 15 ("
+        ),
+        "{told}"
+    );
+    assert!(
+        told.contains("\nhelp: hand it on only if its reader may see them; without --checkable the page has no lines\n"),
+        "{told}"
+    );
+    let plain = run(&shop, &["report", "5", "25", "-o", "plain.html"]);
+    assert_eq!(error(&plain), "", "no lines, no warning");
 }
 
 #[test]
