@@ -1,6 +1,6 @@
 """Who finds what, of changed bits and of what a forger would do, in each thing that a bench hands on?
 
-Usage: finds.py TALLYJAW      (SEED, BITS and CHANGES from the environment: any, 300 and 60 of each thing)
+Usage: finds.py TALLYJAW      (SEED, BITS and CHANGES from the environment: any, 300 and 60 of each thing; NODE: node)
 
 A bench with a key measures; then copies of its report, exports, picture and journal are changed. Four look at each: `tallyjaw
 verify` without a signature, `tallyjaw verify --key` with the signature beside the file, examples/verify.py, which shares no code with it,
@@ -317,7 +317,7 @@ PAGE = {
 }
 # What the page's own check must find: always, or where the first change is of a text that it recomputes.
 ALWAYS = frozenset([*[kind for kind in PAGE if kind.startswith("journal")], "value, everywhere", "customer, everywhere", "operator, everywhere",
-                    "picture for another of the bench", "picture of elsewhere", "made of a changed journal, digests fitted",
+                    "picture for another of the bench", "picture of elsewhere", "row taken out", "rows exchanged", "rule that hides a row", "made of a changed journal, digests fitted",
                     "the same, signed with another key"])
 WHERE_RECOMPUTED = frozenset(("verdict", "value", "limit or nominal", "count"))
 

@@ -2,6 +2,7 @@
 
 import base64
 import hashlib
+import os
 import pathlib
 import re
 import shutil
@@ -9,10 +10,9 @@ import subprocess
 import threading
 
 # What the check recomputes, by the names of `data-about`: a change of its text must be found.
-RECOMPUTED = re.compile(r", (value|deviation|verdict|nominal|lower limit|upper limit|outcome|readings)$|, limits of .*, axis$|^the line of |"
+RECOMPUTED = re.compile(r", (value|deviation|verdict|nominal|lower limit|upper limit|outcome|readings)$|, visual check \d+, |, limits of .*, axis$|^the line of |"
                         r", reading \d+ (in the appendix|that does not count), |the outcome$|, its line$")
 OPENED = re.compile(r'<(\w+) data-about="([^"]*)"[^>]*>')
-STYLE = "the style sheet"
 DATA = "the data for programs, but for values, verdicts and outcomes"
 MARKUP = "names and classes of elements, axes and zones of charts"
 LAST = "the last line of the journal in the page, which no other covers"
@@ -21,7 +21,7 @@ WORDS = "headings, labels, names, sentences, dates, statistics, what stands betw
 
 class Page:
     def __init__(self):
-        self.node = shutil.which("node")
+        self.node = shutil.which(os.environ.get("NODE", "node"))
         self.lock, self.refused = threading.Lock(), 0
         if self.node:
             script = pathlib.Path(__file__).with_name("finds_page.mjs")
@@ -47,7 +47,7 @@ def left(text, at):
     """What the page's own check does not recompute at a place of the page; `None` where it must find a change."""
     before = text[:at]
     if before.rfind("<style") > before.rfind("</style>"):
-        return STYLE
+        return None
     if before.rfind('id="tallyjaw-report"') > before.rfind("</script>"):
         return DATA
     if before.rfind('<script data-about="the script">') > 0 and "</script>" in text[at:]:

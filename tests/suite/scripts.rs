@@ -42,3 +42,31 @@ fn a_day_at_the_bench_without_a_keyboard_leaves_exactly_these_entries() {
 fn a_day_of_production_holds_exactly_the_crimps_that_no_good_sample_vouches_for() {
     run("production_day.py");
 }
+
+/// Without Node the page's own check cannot run: the others must all have looked, and it is said.
+#[test]
+fn who_finds_what_is_asked_without_node_too_and_says_what_was_skipped() {
+    let root = env!("CARGO_MANIFEST_DIR");
+    let output = Command::new("bash")
+        .arg(format!("{root}/tests/scripts/finds.sh"))
+        .arg(env!("CARGO_BIN_EXE_tallyjaw"))
+        .envs([("SEED", "1"), ("BITS", "1"), ("CHANGES", "1")])
+        .env("NODE", "/nonexistent/node")
+        .output()
+        .unwrap();
+    let [said, told] = [&output.stdout, &output.stderr].map(|text| String::from_utf8_lossy(text));
+    assert_eq!(output.status.code(), Some(77), "{said}{told}");
+    assert!(
+        told.contains("finds: SKIPPED, it cannot run here: the page's own check, for there is no node\nhelp: install nodejs"),
+        "{told}"
+    );
+    let row = said
+        .lines()
+        .find(|line| line.starts_with("checkable one bit"));
+    let counts: Vec<&str> = row.unwrap_or_default().split_whitespace().skip(3).collect();
+    assert_eq!(
+        (counts.first(), counts.get(4)),
+        (Some(&"1"), Some(&"-")),
+        "{said}"
+    );
+}
