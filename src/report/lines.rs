@@ -1,7 +1,7 @@
 //! The journal's lines that a checkable page holds, so that a reader's browser can recompute what the page says.
 //!
 //! In: what was gathered, then the journal's lines once more. Out: the lines, byte for byte, from the first `armed` of the
-//! report's series to the last entry about one of them, or to the first seal after it.
+//! report's series to the last entry about one of them or about its production run, or to the first seal after it.
 //!
 //! A chain has no gaps, so lines of other series and stations may lie between. [`Lines::others`] counts them: the page
 //! goes to a customer, and says what else is in it.
@@ -73,6 +73,8 @@ impl Collecting {
         let first = records().map(|record| record.series.id).min()?;
         let about = records().filter_map(|record| record.entries.last());
         let last = about.map(|stamped| stamped.seq).max()?;
+        let of_run = gathered.run.as_ref().map(|run| run.last);
+        let last = of_run.map_or(last, |of_run| of_run.max(last));
         Some(Self {
             series: records().map(|record| record.series.id).collect(),
             stations: records()

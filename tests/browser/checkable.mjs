@@ -1,4 +1,4 @@
-// Checkable reports in real browsers, as files, without a network: each recomputes itself, and agrees; then every kind of
+// Checkable reports in real browsers, as files, both without a network: each recomputes itself, and agrees; then every kind of
 // forgery, which the page must name and mark, or say that only a seal finds it.
 //
 //     tests/browser/setup && node tests/browser/checkable.mjs SEEN FOLDER [FILE…]
@@ -7,12 +7,14 @@
 // one; with Node alone, the same check over every page.
 
 import { createHash, webcrypto } from "node:crypto";
+import { once } from "node:events";
 import { mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { createServer } from "node:http";
 import { tmpdir } from "node:os";
 import { basename, join } from "node:path";
 import { pathToFileURL } from "node:url";
 import { check as expect, faults, PATIENCE, run, same } from "./expect.mjs";
-import { browser, faultsByAxe, firefox, watched } from "./look.mjs";
+import { browser, faultsByAxe, firefoxOffline, watched } from "./look.mjs";
 import { check, seals, sha256 } from "./recompute.mjs";
 
 const SIZES = { telephone: { width: 390, height: 844 }, desktop: { width: 1280, height: 900 } };
@@ -46,6 +48,25 @@ const text = (from, to) => (html) => {
 // What the page does not recompute, with digests that fit: only a seal finds it.
 const otherBytes = (html) => withLines(html, (lines) => lines.map((line) => line.replace(/"raw":"(\w)/, (all, one) => `"raw":"${one === "3" ? "2" : "3"}`)));
 
+// The last digit of the text of a place, or of one of its attributes, is another one.
+const digitOf = (about, attribute) => (html) => {
+  const at = html.indexOf(` data-about="${html.includes(`"${about}`) ? about : `series 5, ${about}`}`);
+  const [, before, text] = (attribute ? new RegExp(`^([^>]* ${attribute}=")([^"]*)`) : /^([^>]*>)([^<]*)/).exec(html.slice(at)) ?? [];
+  if (at < 0 || !text) throw new Error(`the page has no ${about}`);
+  const other = text.replace(/\d(?=\D*$)/, (digit) => (Number(digit) + 1) % 10);
+  return html.slice(0, at) + before + other + html.slice(at + before.length + text.length);
+};
+
+// A row or two of the page: `change` gets the text of the first and the second and what is between.
+const rows = (first, second, change) => (html) => {
+  const row = (about) => new RegExp(`<tr data-about="${about.replace(/[()]/g, "\\$&")}">[^]*?</tr>\\n`).exec(html)?.[0];
+  const [one, other] = [row(first), row(second)];
+  if (!one || !other) throw new Error(`the page has no rows ${first} and ${second}`);
+  const [before, behind] = html.split(one);
+  return change(before, one, other, behind);
+};
+const exchanged = (before, one, other, behind) => before + other + behind.replace(other, one);
+
 // What is changed, in which page, and of what the page must say so; `marked` says that it stands in a place of the page.
 const FORGERIES = {
   "a cell": ["two_axes_by_piece.html", text(">1.63</td>", ">1.62</td>"), /piece 1, core crimp height \(entry 19\), value/],
@@ -53,7 +74,32 @@ const FORGERIES = {
   "the colour of a verdict": ["everything_failed.html", text("class=\"v fail\"", "class=\"v pass\""), /\(entry \d+\), verdict/],
   "the outcome": ["everything_failed.html", text("<strong>REJECTED</strong>", "<strong>ACCEPTED</strong>"), /the outcome/],
   "a row that is hidden": ["everything_failed.html", text("<tr data-about=\"series 5, piece 3\"", "<tr hidden data-about=\"series 5, piece 3\""), /hidden/],
+  "a row that is moved": ["two_axes_by_piece.html", rows("series 5, piece 1", "series 5, piece 2", exchanged), /series 5, piece [12], its place/],
+  "a row that is moved to another series": ["several_series.html", rows("series 5, piece 1", "series 15, piece 1", (before, one, other, behind) => before + behind.replace(other, other + one)), /series 5, piece 1, its place/],
+  "the number of a piece": ["two_axes_by_piece.html", text("<th scope=\"row\">1</th>", "<th scope=\"row\">2</th>"), /series 5, piece 1, its head/],
+  "a row of the appendix that is moved": ["two_axes_by_piece.full.html", rows("series 5, reading 7 in the appendix", "series 5, reading 8 in the appendix", exchanged), /reading [78] in the appendix, its place/],
+  "heads that are exchanged": ["two_axes_by_piece.html", text("<th scope=\"col\">Lower limit</th><th scope=\"col\">Upper limit</th>", "<th scope=\"col\">Upper limit</th><th scope=\"col\">Lower limit</th>"), /the heads of its table/],
+  "sheets that are exchanged": ["several_series.html", (html) => html.replace(/(<article[^>]*id="s5">[^]*?<\/article>)([^]*?)(<article[^>]*id="s15">[^]*?<\/article>)/, "$3$2$1"), /the sheets of the series/],
+  "a zero under another instrument": ["two_axes_by_piece.html", text("<strong>Zeros of <bdi>caliper-1", "<strong>Zeros of <bdi>caliper-2"), /a line of zeros/],
+  "a rule in the style sheet that hides a row": ["two_axes_by_piece.html", text("</style>", "tr:nth-child(2) { display: none }</style>"), /the style sheet/],
+  "a style sheet besides": ["two_axes_by_piece.html", text("</head>", "<style>.fail { color: green }</style></head>"), /the style sheet/],
+  "a row within what is not seen": ["two_axes_by_piece.html", rows("series 5, piece 2", "series 5, piece 3", (before, one, other, behind) => `${before}<template>${one}</template>${behind}`), /an element template, which our pages do not have/],
+  "a mark that is moved by an attribute": ["two_axes_by_piece.html", text("<circle data-about", "<circle transform=\"translate(20)\" data-about"), /an element circle with transform/],
   "a mean": ["two_axes_by_piece.html", text("mean 1.6200 mm", "mean 1.6201 mm"), /series 5, core crimp height/],
+  "a mean of a table of figures": ["twenty_five_pieces.full.html", text("mean</th><td data-about=\"series 5, figures of core crimp height, mean, value\" class=\"n\">1.6", "mean</th><td data-about=\"series 5, figures of core crimp height, mean, value\" class=\"n\">1.7"), /figures of core crimp height, mean, value/],
+  "a bound of Ppk": ["twenty_five_pieces.full.html", digitOf("figures of core crimp height, Ppk, lower confidence bound (95 %, one-sided), value"), /Ppk, lower confidence bound \(95 %, one-sided\), value/],
+  "what is shown about the limits": ["twenty_five_pieces.html", text("is not demonstrated", "is demonstrated"), /capability of core crimp height/],
+  "a precondition": ["twenty_five_pieces.full.html", text("<li>fails: ", "<li>holds: "), /figures of \w+ \w+ \w+, preconditions/],
+  "a point of a control chart": ["twenty_five_pieces.full.html", digitOf("point 7 of &quot;single readings&quot;", "cy"), /point 7 of "single readings"/],
+  "a control limit": ["twenty_five_pieces.full.html", digitOf("the line of upper control limit ", "d"), /the line of upper control limit/],
+  "the value of a control limit": ["twenty_five_pieces.full.html", (html) => html.replace(/(centre line<\/text>\n<text [^>]*>1\.6)(\d)/, (all, before, one) => before + (Number(one) + 1) % 10), /a shape in the picture "Control chart of core crimp height"/],
+  "a false-alarm rate": ["twenty_five_pieces.full.html", (html) => html.replace(/(these rules signal in )(\d)/, (all, before, one) => before + (Number(one) + 1) % 10), /what stands under the picture "Control chart/],
+  "a bar of a histogram": ["twenty_five_pieces.full.html", digitOf("the bar of 1.6", "height"), /the bar of 1\.6.* in the picture "Histogram of core crimp height"/],
+  "a count of a production run": ["production_run.html", digitOf("the counts, vouched for"), /the counts, vouched for/],
+  "the outcome of a production run": ["open_run.html", (html) => html.replace(/(<p data-about="the outcome of the run"[^]*?<span>)[^<]*/, "$1Good samples vouch for all of 270 crimps."), /the outcome of the run/],
+  "a span of the time line": ["production_run.html", digitOf("the time line, crimps 1 to ", "width"), /the time line, crimps 1 to \d+ in the time line/],
+  "a count of crimps in a line, with digests that fit": ["production_run.html", inLines("\"crimps\":100", "\"crimps\":200"), /its line: last crimp of what is held/],
+  "held crimps in a line, with digests that fit": ["production_run.html", inLines("\"first_crimp\":101", "\"first_crimp\":111"), /its line: first crimp of what is held/],
   "a mark of a chart": ["two_axes_by_piece.html", text("cx=\"159.8\"", "cx=\"170.8\""), /the mark of piece \d \(entry \d+\)/],
   "a limit on the page": ["two_axes_by_piece.html", text(">1.57 mm</td>", ">1.55 mm</td>"), /limits of core crimp height, lower limit/],
   "a picture": ["pictures.html", (html) => html.replace(/(;base64,)([^"]+)("[^]*?;base64,)([^"]+)/, "$1$4$3$2"), /picture of piece \d \(entry \d+\)/],
@@ -143,6 +189,27 @@ async function runsNothingElse(engine) {
   await tab.close();
 }
 
+// A page that does ask, of a server that is there: offline means that nothing comes. In a browser that is not offline, it comes.
+async function isOffline(engines) {
+  const asked = [];
+  const server = createServer((request, answer) => { asked.push(request.url); answer.end(); });
+  await once(server.listen(0, "127.0.0.1"), "listening");
+  const asks = (who) => `<!DOCTYPE html><title>asks</title><script>const picture = new Image(); picture.onerror = () => { document.title = "no picture"; }; picture.src = "http://127.0.0.1:${server.address().port}/${who}";</script>`;
+  for (const engine of engines) {
+    const { tab } = await opened(engine, asks(engine.name), SIZES.desktop);
+    await tab.waitForFunction(() => document.title === "no picture", { timeout: PATIENCE });
+    await tab.close();
+  }
+  const [online] = engines;
+  const tab = await online.newPage();
+  writeFileSync(join(work, "asks.html"), asks("online"));
+  await tab.goto(pathToFileURL(join(work, "asks.html")).href);
+  await tab.waitForFunction(() => document.title === "no picture", { timeout: PATIENCE });
+  await tab.close();
+  same("who reached a server", asked, ["/online"]);
+  server.close();
+}
+
 async function onPaper(engine) {
   const { tab } = await opened(engine, page("two_axes_by_piece.html"), SIZES.desktop);
   await states(tab);
@@ -175,7 +242,7 @@ await run("checkable", {
   },
   async start() {
     engines.push(Object.assign(await browser(), { isChromium: true, name: "chromium" }));
-    const second = await firefox();
+    const second = await firefoxOffline();
     if (second) engines.push(Object.assign(second, { name: "firefox" }));
     else console.log("checkable: SKIPPED in a second engine: there is no Firefox");
   },
@@ -187,6 +254,7 @@ await run("checkable", {
   },
   async forged() { for (const engine of engines) await findsForgeries(engine); },
   async honest() { for (const engine of engines) { await saysWhatItCannotKnow(engine); await runsNothingElse(engine); } },
+  async offline() { await isOffline(engines); },
   async paper() { await onPaper(engines[0]); },
 }, async () => {
   for (const engine of engines) await engine.close();

@@ -32,11 +32,14 @@ export async function browser(...more) {
   });
 }
 
-// A Firefox without a window, a second engine; `null` where there is none.
-export async function firefox() {
+// A Firefox without a window, a second engine; `null` where there is none. It asks for everything by a proxy that is not there,
+// also for what is on this machine: it has no network, and files are all that it can open.
+export async function firefoxOffline() {
   const path = readFileSync(`${folder}firefox`, "utf8").trim();
   const puppeteer = require("puppeteer-core");
-  return path ? (puppeteer.default ?? puppeteer).launch({ browser: "firefox", executablePath: path, headless: true }) : null;
+  const away = { "network.proxy.type": 1, "network.proxy.no_proxies_on": "", "network.proxy.allow_hijacking_localhost": true, "network.proxy.failover_direct": false };
+  for (const kind of ["http", "ssl", "socks"]) Object.assign(away, { [`network.proxy.${kind}`]: "127.0.0.1", [`network.proxy.${kind}_port`]: 9 });
+  return path ? (puppeteer.default ?? puppeteer).launch({ browser: "firefox", executablePath: path, headless: true, extraPrefsFirefox: away }) : null;
 }
 
 // Faults of the text, by html-validate with htmlvalidate.json.

@@ -45,6 +45,8 @@ pub struct RunRecord {
     pub counts: Vec<(WallMicros, u64, Crimped)>,
     /// When a sample became due by time.
     pub due: Vec<WallMicros>,
+    /// The last entry that changed it.
+    pub last: Seq,
 }
 
 /// The end of a run.
@@ -158,6 +160,16 @@ impl RunHistory {
 
     fn note(&mut self, stamped: &Stamped, station: &str, change: Change) {
         let Stamped { seq, at, entry } = stamped;
+        let of = match &change {
+            Change::Counted(run, _) => *run,
+            Change::Sampled { run, .. } | Change::Settled(run, ..) | Change::Due(run) => Some(*run),
+            Change::Held(_, hold) => Some(hold.run),
+            Change::Closed(closed) => Some(closed.run),
+            Change::Opened(_) => None,
+        };
+        if let Some(run) = of.and_then(|run| self.runs.get_mut(&run)) {
+            run.last = *seq;
+        }
         match change {
             Change::Opened(opened) => {
                 let mut record = RunRecord::new(*seq, station, &opened.settings, *at);
@@ -270,6 +282,7 @@ impl RunRecord {
             settlements: Vec::new(),
             counts: Vec::new(),
             due: Vec::new(),
+            last: id,
         }
     }
 

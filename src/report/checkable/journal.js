@@ -1,7 +1,7 @@
 // The journal's lines of a checkable report: each digest, and what the entries amount to, series by series, from nothing but
 // the lines. Verdicts are judged by comparing integers: whole nanometres and millinewtons.
 //
-// Not recomputed: whether a value is what its bytes say, alerts, reservations, production runs.
+// Not recomputed: whether a value is what its bytes say, alerts, reservations.
 
 "use strict";
 
@@ -62,8 +62,8 @@ function judged(value, axis, guard) {
 }
 
 function newSeries(entry) {
-  const series = { id: entry.seq, at: entry.at, spec: entry, readings: new Map(), zeros: [], pictures: [], operators: [[entry.seq, entry.operator]] };
-  Object.assign(series, { last: new Map(), looks: new Map(), spent: new Set(), retracted: null, completed: null });
+  const series = { id: entry.seq, at: entry.at, spec: entry, readings: new Map(), zeros: [], opening: [], pictures: [], operators: [[entry.seq, entry.operator]] };
+  Object.assign(series, { last: new Map(), looks: new Map(), pulled: new Map(), spent: new Set(), retracted: null, completed: null });
   for (const zero of entry.opening_zeros ?? []) series.last.set(zero.instrument, { good: zero.zeroed, off: false, closed: false });
   return series;
 }
@@ -76,8 +76,10 @@ function tallyOf(series) {
   return tally;
 }
 
+const countedLooks = (series) => [...series.looks.values()].filter(({ piece }) => !series.spent.has(piece));
+
 function looksOf(series) {
-  const answers = [...series.looks.values()].filter(({ piece }) => !series.spent.has(piece)).map(({ answer }) => answer);
+  const answers = countedLooks(series).map(({ answer }) => answer);
   return series.spec.looks && { good: answers.filter((one) => one === "good").length, bad: answers.filter((one) => one === "bad").length };
 }
 
@@ -92,11 +94,12 @@ const shownIn = (line) => /"value":(-?[\d.]+),"unit":"\w+"/.exec(line)?.[1] ?? "
 
 // Replays the lines. Series that were opened before the first line are of others, and are left alone.
 function replay(lines) {
-  const found = { series: new Map(), texts: new Map(), digests: new Map(), seals: [], faults: [], verdicts: 0, zeros: 0, outcomes: 0, first: null, last: null };
+  const found = { series: new Map(), runs: new Map(), texts: new Map(), digests: new Map(), zeroed: new Map(), seals: [], faults: [], verdicts: 0, zeros: 0, outcomes: 0, first: null, last: null };
   const open = new Map();
   let [before, seq] = [null, null];
   const fault = (what, reported, recomputed) => found.faults.push({ about: `entry ${seq}, its line${what && `: ${what}`}`, of: `entry ${seq}, its line`, reported, recomputed });
   const same = (what, got, want) => { if (JSON.stringify(got) !== JSON.stringify(want)) fault(what, JSON.stringify(got) ?? "nothing", JSON.stringify(want) ?? "nothing"); };
+  const produced = production(found, same);
   const zeroOf = (series, by) => series.last.get(by) ?? { good: 0, off: false, closed: false };
   const vouched = (series) => {
     for (const { entry } of counted(series)) {
@@ -114,21 +117,25 @@ function replay(lines) {
     armed(entry) {
       same("series that is open while the next is armed", open.get(entry.station)?.id, undefined);
       const series = newSeries(entry);
+      // The line of a zero that opened the first series may be before these.
+      series.opening = (entry.opening_zeros ?? []).map(({ zeroed, instrument }) => found.zeroed.get(zeroed) ?? { seq: zeroed, instrument, isBefore: true });
       found.series.set(entry.seq, series);
       open.set(entry.station, series);
     },
     operator_said(entry) { found.series.get(entry.series)?.operators.push([entry.seq, entry.operator]); },
     adapter_said(entry) { open.get(entry.station)?.last.delete(entry.instrument); },
     zeroed(entry, line) {
+      entry.shown = shownIn(line);
+      found.zeroed.set(entry.seq, entry);
       const series = open.get(entry.station);
       if (!series || (entry.series ?? series.id) !== series.id) return;
-      entry.shown = shownIn(line);
       series.zeros.push(entry);
       if (entry.series === undefined) return;
       found.zeros += 1;
       vouched(series);
       const by = series.spec.instruments.find(({ name }) => name === entry.instrument);
-      const most = by ? base(by, "resolution") * series.spec.zero.limit_counts : 0;
+      // The page does not know the resolution of an instrument that is not the series'.
+      const most = by ? base(by, "resolution") * series.spec.zero.limit_counts : Infinity;
       if (entry.ok && Math.abs(base(entry, "value")) > most) fault("a zero", "good", "off: it shows more than its limit");
       const good = entry.ok ? entry.seq : zeroOf(series, entry.instrument).good;
       series.last.set(entry.instrument, { good, off: !entry.ok, closed: entry.ok && entry.role === "closing" });
@@ -144,7 +151,8 @@ function replay(lines) {
       const axis = series.spec.axes.find((one) => one.axis === entry.axis);
       if (!axis) return fault("axis", entry.axis, "none of its series");
       for (const name of ["nominal", "lower", "upper"]) same(`${name} of the reading`, base(entry, name), base(axis, name));
-      const off = base(axis, "nominal") === undefined ? undefined : base(entry, "value") - base(axis, "nominal");
+      const isOfAxis = LENGTHS.includes(entry.unit) === LENGTHS.includes(axis.unit);
+      const off = base(axis, "nominal") === undefined || !isOfAxis ? undefined : base(entry, "value") - base(axis, "nominal");
       same("deviation", base(entry, "deviation"), off);
       if (!counts) return same("verdict of a reading that does not count", entry.verdict, undefined);
       found.verdicts += 1;
@@ -172,10 +180,12 @@ function replay(lines) {
       series.retracted = null;
     },
     looked(entry, line, series) { series.looks.set(`${entry.piece} ${entry.look}`, entry); },
+    pulled(entry, line, series) { series.pulled.set(entry.reading, entry.mode); },
     pictured(entry, line, series) { series.pictures.push(entry); },
     resumed(entry, line, series) {
       same("series that is open while another is resumed", open.get(entry.station)?.id, undefined);
       series.completed = null;
+      series.operators.push([entry.seq, entry.operator]);
       open.set(entry.station, series);
     },
     completed(entry, line, series) {
@@ -199,7 +209,7 @@ function replay(lines) {
       found.seals.push({ ...entry, covers: covered !== undefined });
     },
   };
-  const ofSeries = ["doubted", "retracted", "restored", "looked", "pictured", "resumed", "completed"];
+  const ofSeries = ["doubted", "retracted", "restored", "looked", "pulled", "pictured", "resumed", "completed"];
   for (const line of lines) {
     const digest = sha256(bytesOf(line));
     try {
@@ -217,6 +227,7 @@ function replay(lines) {
       found.digests.set(seq, digest);
       const series = found.series.get(entry.series);
       if (Object.hasOwn(take, entry.kind) && (series || !ofSeries.includes(entry.kind))) take[entry.kind](entry, line, series);
+      produced(entry);
     } catch (error) {
       fault("", line.slice(0, 120), `an entry that can be read (${error.message})`);
     }

@@ -49,7 +49,7 @@ pub(super) fn written(report: &Report) -> Written {
         policy.push_str(WITH_PICTURES);
     }
     if is_checkable {
-        policy.push_str(&recomputed::policy());
+        policy.push_str(recomputed::policy());
     }
     let head = el("head")
         .about("the head of the page")
@@ -65,26 +65,7 @@ pub(super) fn written(report: &Report) -> Written {
                 .with("content", "width=device-width, initial-scale=1"),
         )
         .child(el("title").text(title.as_str()).about("the title"))
-        .child(
-            el("style")
-                .raw(format!(
-                    "\n{STYLE}{STYLE_OF_PICTURES}{}{}{}{}{}",
-                    if is_checkable { recomputed::STYLE } else { "" },
-                    style_of_runs(report),
-                    if copies::any(report) {
-                        copies::STYLE
-                    } else {
-                        ""
-                    },
-                    if answers::any_drawn(report) {
-                        [answers::STYLE, drawings::STYLE].concat()
-                    } else {
-                        String::new()
-                    },
-                    paper(report)
-                ))
-                .about("the style sheet"),
-        );
+        .child(el("style").raw(style(report)).about("the style sheet"));
     let main = match &report.asked.lines {
         Some(lines) => {
             of_series(report, el("main").child(recomputed::found())).child(recomputed::lines(lines))
@@ -109,12 +90,33 @@ pub(super) fn written(report: &Report) -> Written {
     }
 }
 
-/// The style of the time line, on a report that has one.
-const fn style_of_runs(report: &Report) -> &'static str {
-    match report.run {
-        Some(_) => run_line::STYLE,
-        None => "",
+/// What every page has.
+const STYLE_OF_ALL: &[&str] = &["\n", STYLE, STYLE_OF_PICTURES];
+/// The styles that only some pages have, in the order in which they stand in the style sheet.
+const STYLES_OF_SOME: [&[&str]; 3] = [
+    &[run_line::STYLE],
+    &[copies::STYLE],
+    &[answers::STYLE, drawings::STYLE],
+];
+
+/// The style sheet: that of all pages, of what this one has, and the foot of the paper.
+fn style(report: &Report) -> String {
+    let is_checkable = report.asked.lines.is_some();
+    let has = [
+        report.run.is_some(),
+        copies::any(report),
+        answers::any_drawn(report),
+    ];
+    let of_some = has.into_iter().zip(STYLES_OF_SOME);
+    let of_some = of_some.filter(|(has, _)| *has).map(|(_, parts)| parts);
+    let mut style = STYLE_OF_ALL.concat();
+    if is_checkable {
+        style.push_str(recomputed::STYLE);
     }
+    for parts in of_some {
+        style.push_str(&parts.concat());
+    }
+    style + &paper(report)
 }
 
 /// The foot of every sheet of paper, so that a lost sheet can be put back: `Series 23 · made 2026-11-29 20:10 +00:00 ·

@@ -3,28 +3,57 @@
 //!
 //! Only this script may run, by its digest in the page's policy. On paper there is nothing of this, but for differences.
 
-use super::heading;
+use super::{STYLE_OF_ALL, STYLES_OF_SOME, heading};
 use crate::entry::line::Digest;
 use crate::markup::{Element, el, free};
 use crate::report::Lines;
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
+use std::sync::LazyLock;
 
-/// Recomputes the page in the reader's browser.
-const SCRIPT: &str = concat!(
-    "\n",
+/// What recomputes the page.
+const CHECK: &[&str] = &[
     include_str!("../checkable/journal.js"),
-    "\n",
+    include_str!("../checkable/page.js"),
+    include_str!("../checkable/words.js"),
+    include_str!("../checkable/numbers.js"),
+    include_str!("../checkable/figures.js"),
+    include_str!("../checkable/capability.js"),
+    include_str!("../checkable/charts.js"),
+    include_str!("../checkable/runs.js"),
+    include_str!("../checkable/order.js"),
+    include_str!("../checkable/series.js"),
     include_str!("../checkable/check.js"),
-    "\n",
-    include_str!("../checkable/show.js")
-);
+];
+/// What runs it in the reader's browser, and shows what it found.
+const SHOW: &str = include_str!("../checkable/show.js");
 pub(super) const STYLE: &str = include_str!("../checkable/checkable.css");
 
+/// The script: the same on every page.
+static SCRIPT: LazyLock<String> =
+    LazyLock::new(|| format!("\n{}\n{}\n{SHOW}", CHECK.join("\n"), styles()));
 /// What the page's policy allows: the script alone.
-pub(super) fn policy() -> String {
+static POLICY: LazyLock<String> = LazyLock::new(|| {
     let digest = STANDARD.encode(Digest::of(SCRIPT.as_bytes()).bytes());
     format!("; script-src 'sha256-{digest}'")
+});
+
+pub(super) fn policy() -> &'static str {
+    &POLICY
+}
+
+/// The parts of our style sheets: length, SHA-256, and whether every page has it.
+fn styles() -> String {
+    let of_all = [STYLE_OF_ALL.concat(), STYLE.to_owned()].concat();
+    let of_some = STYLES_OF_SOME.iter().map(|parts| (parts.concat(), false));
+    let parts = std::iter::once((of_all, true)).chain(of_some);
+    let known = parts.map(|(style, is_always)| {
+        let length = style.encode_utf16().count();
+        let digest = Digest::of(style.as_bytes());
+        format!("[{length}, \"{digest}\", {is_always}]")
+    });
+    let known: Vec<String> = known.collect();
+    format!("const STYLES = [{}];\n", known.join(", "))
 }
 
 /// The place at the head where the script says what it found. Without it, this stands there.
@@ -85,5 +114,5 @@ fn escaped(line: &str) -> String {
 }
 
 pub(super) fn script() -> Element {
-    el("script").about("the script").raw(SCRIPT.to_owned())
+    el("script").about("the script").raw(SCRIPT.clone())
 }

@@ -10,7 +10,7 @@ use std::path::PathBuf;
 use tallyjaw::entry::Seq;
 
 /// Where every checkable page is put, for `tests/browser/checkable.mjs`.
-fn folder() -> PathBuf {
+pub(super) fn folder() -> PathBuf {
     let folder = pages().join("checkable");
     fs::create_dir_all(&folder).unwrap();
     folder

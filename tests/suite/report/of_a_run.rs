@@ -1,8 +1,8 @@
 //! The report of a production run: its counts and its time line are made again from the journal too.
 
 use super::forged::no_change_is_unnoticed;
-use super::made::{lines, request};
-use super::pages;
+use super::made::{kept_lines, lines, request};
+use super::{checkable, pages};
 use crate::golden;
 use crate::station::desk::Desk;
 use crate::station::production::{BAD, GOOD, count, sample, settle, shop};
@@ -11,7 +11,7 @@ use std::time::Duration;
 use tallyjaw::entry::line::Digest;
 use tallyjaw::entry::{Entry, ProductionEntry, Seq, Stamped};
 use tallyjaw::quantity::Zone;
-use tallyjaw::report::{Gathering, Report};
+use tallyjaw::report::{Gathered, Gathering, Report, ReportRequest};
 use tallyjaw::spec::Settlement;
 
 /// A run whose second sample is bad: what it holds is released, scrapped and reworked, and some is left.
@@ -45,13 +45,43 @@ fn day() -> (Vec<Stamped>, Seq) {
     (desk.entries, run)
 }
 
-fn report(entries: &[Stamped], run: Seq) -> Report {
+fn gathered(entries: &[Stamped], run: Seq) -> Gathered {
     let gathering = Gathering::new(|_, _, spec| spec.sample.is_some());
     let mut gathering = gathering.with_run(Some(run));
     for (stamped, line) in entries.iter().zip(lines(entries)) {
         gathering.take(stamped, Digest::of(&line));
     }
-    Report::new(gathering.finish().unwrap(), request(Zone::UTC))
+    gathering.finish().unwrap()
+}
+
+fn report(entries: &[Stamped], run: Seq) -> Report {
+    Report::new(gathered(entries, run), request(Zone::UTC))
+}
+
+#[test]
+fn a_checkable_page_of_a_run_holds_every_line_that_its_counts_come_from() {
+    let (mut entries, run) = day();
+    for open in [false, true] {
+        if open {
+            let settled = entries.iter().position(|it| it.entry.kind() == "settled");
+            entries.truncate(settled.unwrap());
+        }
+        let gathered = gathered(&entries, run);
+        let lines = kept_lines(&gathered, &entries);
+        let asked = ReportRequest {
+            lines,
+            ..request(Zone::UTC)
+        };
+        let page = Report::new(gathered, asked).html();
+        let name = if open {
+            "open_run.html"
+        } else {
+            "production_run.html"
+        };
+        fs::write(checkable::folder().join(name), &page).unwrap();
+        let last = entries.last().unwrap().seq;
+        assert!(page.contains(&format!("data-about=\"entry {last}, its line\"")));
+    }
 }
 
 #[test]
