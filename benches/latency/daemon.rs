@@ -2,7 +2,7 @@
 
 use super::{Child, Contestant, Result, connect};
 use std::io::{BufRead, BufReader, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 use tallyjaw::virtual_caliper::VirtualCaliper;
 
@@ -31,13 +31,29 @@ repeat = true
 zero = { before_first = false, closing = false }
 "#;
 
+/// A build of the program, under its name in tables.
+pub(super) type Build = (&'static str, PathBuf);
+
+/// The build that belongs to this benchmark.
+pub(super) fn ours() -> Build {
+    ("tallyjaw", env!("CARGO_BIN_EXE_tallyjaw").into())
+}
+
+/// It, and an earlier one if `TALLYJAW_BEFORE` names its file.
+pub(super) fn builds() -> Vec<Build> {
+    let before = std::env::var_os("TALLYJAW_BEFORE");
+    let before = before.map(|file| ("before", file.into()));
+    [ours()].into_iter().chain(before).collect()
+}
+
 /// Starts the daemon with `more` in its configuration, and arms a plan that repeats.
-pub(super) fn start(folder: &Path, sync: bool, more: &str) -> Result<Contestant> {
-    start_with(folder, sync, more, "")
+pub(super) fn start(build: &Build, folder: &Path, sync: bool, more: &str) -> Result<Contestant> {
+    start_with(build, folder, sync, more, "")
 }
 
 /// As [`start`], with `others` after its own configuration.
 pub(super) fn start_with(
+    build: &Build,
     folder: &Path,
     sync: bool,
     more: &str,
@@ -49,7 +65,7 @@ pub(super) fn start_with(
     std::fs::write(folder.join("plan.toml"), PLAN)?;
     let configuration = format!("{more}{}{others}", configuration(caliper.path()));
     std::fs::write(folder.join("tallyjaw.toml"), configuration)?;
-    let mut command = Command::new(env!("CARGO_BIN_EXE_tallyjaw"));
+    let mut command = Command::new(&build.1);
     command
         .arg("--config")
         .arg(folder.join("tallyjaw.toml"))
@@ -71,6 +87,7 @@ pub(super) fn start_with(
         before_value: "\"value\":",
         besides: "\"verdict\":\"pass\"",
         _process: process,
+        _crowd: Box::new(()),
     })
 }
 

@@ -4,16 +4,19 @@
 //! `fdatasync`. Two programs each wait at a pseudo-terminal: the daemon with an open series, and a relay that is the smallest
 //! program for the job: it reads a line, appends it to a file, calls `fdatasync`, and writes it to a Unix socket.
 //! Frames go to both in turn, so that both run under the same conditions. Then the same is measured without sync. Then
-//! the daemon is compared with itself: alone and with 200 other clients of its feed, half of which never read; the same
-//! for the page's event stream with 100; and beside a flood, in which another port of the daemon sends two values in
-//! turn without pause. For the flood the growth of the journal is shown. The clients that read are part of this program
-//! and use the same cores. The ratios of the medians and of the 99th percentiles are printed with their 95 % intervals;
-//! the times of different runs cannot be compared.
+//! each is compared with itself: alone and with 200 other clients of its feed, half of which never read. What the relay
+//! pays for them is what the kernel takes for waking them on these processors. Then the daemon with 100 clients of the
+//! page's event stream, for one more of these and for a client of the feed; and beside a flood, in which another port of the
+//! daemon sends two values in turn without pause. For the flood the growth of the journal is shown. The clients that
+//! read are part of this program and use the same cores. The ratios of the medians and of the 99th percentiles are
+//! printed with their 95 % intervals; the times of different runs cannot be compared. So that a change can be judged,
+//! the file of an earlier build takes part beside crowds.
 //!
 //! ```text
 //! cargo bench --bench latency                          2000 samples of each
 //! TALLYJAW_SAMPLES=10000 cargo bench --bench latency
-//! TALLYJAW_ONLY=page cargo bench --bench latency       one of disk, sync, no-sync, crowd, page and flood
+//! TALLYJAW_ONLY=page cargo bench --bench latency       one of disk, sync, no-sync, crowd, page, page-feed and flood
+//! TALLYJAW_BEFORE=FILE cargo bench --bench latency
 //! ```
 #![expect(
     clippy::disallowed_methods,
@@ -30,6 +33,7 @@ mod ratio;
 mod relay;
 mod summary;
 
+use std::any::Any;
 use std::error::Error;
 use std::io::{BufRead, BufReader};
 use std::os::unix::net::UnixStream;
@@ -62,6 +66,8 @@ struct Contestant {
     /// Other text in that line.
     besides: &'static str,
     _process: Child,
+    /// Its other clients.
+    _crowd: Box<dyn Any>,
 }
 
 impl Contestant {
@@ -90,18 +96,19 @@ impl Contestant {
 type Measure = fn(&Path, usize) -> Result<()>;
 
 /// Everything that is measured, in this order.
-const ALL: [(&str, Measure); 6] = [
+const ALL: [(&str, Measure); 7] = [
     ("disk", disk::measure),
     ("sync", |folder, samples| measure(folder, true, samples)),
     ("no-sync", |folder, samples| measure(folder, false, samples)),
     ("crowd", measure_beside_a_crowd),
     ("page", measure_beside_a_crowd_at_the_page),
+    ("page-feed", measure_a_feed_beside_a_crowd_at_the_page),
     ("flood", measure_beside_a_flood),
 ];
 
 fn measure(folder: &Path, sync: bool, samples: usize) -> Result<()> {
-    let mut bare = relay::start(&folder.join("relay"), sync)?;
-    let mut whole = daemon::start(&folder.join("daemon"), sync, "")?;
+    let mut bare = relay::start(&folder.join("relay"), sync, |_| Ok(()))?;
+    let mut whole = daemon::start(&daemon::ours(), &folder.join("daemon"), sync, "")?;
     let (mut bare_times, mut whole_times) = (Vec::new(), Vec::new());
     for number in 0..WARM_UP + samples {
         bare_times.push(bare.sample(number)?);
@@ -123,26 +130,81 @@ fn measure(folder: &Path, sync: bool, samples: usize) -> Result<()> {
     Ok(())
 }
 
-/// Measures the effect of 200 other clients on one that reads: a daemon without them and one with them, in turn.
-fn measure_beside_a_crowd(folder: &Path, samples: usize) -> Result<()> {
-    let alone = daemon::start(&folder.join("alone"), true, "")?;
-    let mut beside = daemon::start(&folder.join("beside"), true, "")?;
-    let socket = folder.join("beside/run/feed.sock");
-    let _crowd = crowd::gather(&socket)?;
-    // It connects last, after all of them.
-    beside.feed = Box::new(BufReader::new(connect(&socket)?));
-    compare(alone, beside, crowd::WHO, samples)
+/// A program alone and beside others.
+struct Pair {
+    name: &'static str,
+    alone: Contestant,
+    beside: Contestant,
 }
 
-/// The same for the event stream of the page.
+/// Measures the effect of 200 other clients on one that reads.
+fn measure_beside_a_crowd(folder: &Path, samples: usize) -> Result<()> {
+    let mut pairs = Vec::new();
+    for build in daemon::builds() {
+        let folder = folder.join(build.0);
+        let beside = daemon::start(&build, &folder.join("beside"), true, "")?;
+        let socket = folder.join("beside/run/feed.sock");
+        let beside = Contestant {
+            _crowd: Box::new(crowd::gather(&socket)?),
+            // It connects last, after all of them.
+            feed: Box::new(BufReader::new(connect(&socket)?)),
+            ..beside
+        };
+        pairs.push(Pair {
+            name: build.0,
+            alone: daemon::start(&build, &folder.join("alone"), true, "")?,
+            beside,
+        });
+    }
+    pairs.push(Pair {
+        name: "bare relay",
+        alone: relay::start(&folder.join("relay-alone"), true, |_| Ok(()))?,
+        beside: relay::start(&folder.join("relay-beside"), true, crowd::gather)?,
+    });
+    compare(&mut pairs, crowd::WHO, samples)
+}
+
+/// Measures the effect of 100 clients of the page's event stream on another one.
 fn measure_beside_a_crowd_at_the_page(folder: &Path, samples: usize) -> Result<()> {
-    let (at_alone, at_beside) = (folder.join("alone"), folder.join("beside"));
-    let mut alone = daemon::start(&at_alone, true, page::CONFIGURATION)?;
-    let mut beside = daemon::start(&at_beside, true, page::CONFIGURATION)?;
-    let _crowd = page::gather(&at_beside)?;
-    alone.feed = page::follow(&at_alone)?;
-    beside.feed = page::follow(&at_beside)?;
-    compare(alone, beside, page::WHO, samples)
+    let mut pairs = beside_a_crowd_at_the_page(folder)?;
+    for Pair {
+        name,
+        alone,
+        beside,
+    } in &mut pairs
+    {
+        alone.feed = page::follow(&folder.join(*name).join("alone"))?;
+        beside.feed = page::follow(&folder.join(*name).join("beside"))?;
+    }
+    compare(&mut pairs, page::WHO, samples)
+}
+
+/// The same for a client of the feed.
+fn measure_a_feed_beside_a_crowd_at_the_page(folder: &Path, samples: usize) -> Result<()> {
+    let mut pairs = beside_a_crowd_at_the_page(folder)?;
+    println!("\na client of the feed, in what follows:");
+    compare(&mut pairs, page::WHO, samples)
+}
+
+fn beside_a_crowd_at_the_page(folder: &Path) -> Result<Vec<Pair>> {
+    let mut pairs = Vec::new();
+    for build in daemon::builds() {
+        let (at_alone, at_beside) = (
+            folder.join(build.0).join("alone"),
+            folder.join(build.0).join("beside"),
+        );
+        let beside = daemon::start(&build, &at_beside, true, page::CONFIGURATION)?;
+        let beside = Contestant {
+            _crowd: Box::new(page::gather(&at_beside)?),
+            ..beside
+        };
+        pairs.push(Pair {
+            name: build.0,
+            alone: daemon::start(&build, &at_alone, true, page::CONFIGURATION)?,
+            beside,
+        });
+    }
+    Ok(pairs)
 }
 
 /// Measures the effect of a flooded port on another station. Both daemons have both ports; one port is flooded.
@@ -150,14 +212,18 @@ fn measure_beside_a_flood(folder: &Path, samples: usize) -> Result<()> {
     let (quiet, flooding) = (VirtualCaliper::open()?, VirtualCaliper::open()?);
     let (at_alone, at_beside) = (folder.join("alone"), folder.join("beside"));
     let configure = |caliper: &VirtualCaliper| flood::configuration(caliper.path());
-    let alone = daemon::start_with(&at_alone, true, "", &configure(&quiet))?;
-    let beside = daemon::start_with(&at_beside, true, "", &configure(&flooding))?;
+    let build = daemon::ours();
+    let pair = Pair {
+        name: build.0,
+        alone: daemon::start_with(&build, &at_alone, true, "", &configure(&quiet))?,
+        beside: daemon::start_with(&build, &at_beside, true, "", &configure(&flooding))?,
+    };
     let flood = flood::Flood::of(flooding);
     let (calm, flooded) = (
         flood::Growth::from_now(&at_alone)?,
         flood::Growth::from_now(&at_beside)?,
     );
-    compare(alone, beside, flood::WHO, samples)?;
+    compare(&mut [pair], flood::WHO, samples)?;
     println!(
         "  the flood sends {} kB/s; the journal grows by {} kB/s, without it by {} kB/s",
         flood.rate() / 1_000,
@@ -167,20 +233,22 @@ fn measure_beside_a_flood(folder: &Path, samples: usize) -> Result<()> {
     Ok(())
 }
 
-fn compare(mut alone: Contestant, mut beside: Contestant, who: &str, samples: usize) -> Result<()> {
-    let (mut alone_times, mut beside_times) = (Vec::new(), Vec::new());
+/// All take turns.
+fn compare(pairs: &mut [Pair], who: &str, samples: usize) -> Result<()> {
+    let mut times: Vec<_> = pairs.iter().map(|_| (Vec::new(), Vec::new())).collect();
     for number in 0..WARM_UP + samples {
-        std::thread::sleep(QUIET);
-        alone_times.push(alone.sample(number)?);
-        std::thread::sleep(QUIET);
-        beside_times.push(beside.sample(number)?);
+        for (pair, (alone, beside)) in pairs.iter_mut().zip(&mut times) {
+            std::thread::sleep(QUIET);
+            alone.push(pair.alone.sample(number)?);
+            std::thread::sleep(QUIET);
+            beside.push(pair.beside.sample(number)?);
+        }
     }
-    let (alone, beside) = (
-        alone_times.split_off(WARM_UP),
-        beside_times.split_off(WARM_UP),
-    );
-    println!("\nbeside {who}, with fdatasync:");
-    summary::print(("beside them", &beside), ("alone", &alone));
+    for (pair, (mut alone, mut beside)) in pairs.iter().zip(times) {
+        let (alone, beside) = (alone.split_off(WARM_UP), beside.split_off(WARM_UP));
+        println!("\n{} beside {who}, with fdatasync:", pair.name);
+        summary::print(("beside them", &beside), ("alone", &alone));
+    }
     Ok(())
 }
 

@@ -7,9 +7,9 @@
 //! - A write takes microseconds, and there are at most [`MOST_CLIENTS`](super::MOST_CLIENTS). Each time another client is
 //!   first, so that none always waits for all others.
 
+use super::socket::Socket;
 use crate::entry::Seq;
 use std::sync::Arc;
-use tokio::net::unix::OwnedWriteHalf;
 use tokio::sync::Notify;
 
 /// Larger amounts are left to the client's own task.
@@ -25,7 +25,7 @@ pub(super) struct AtEnd {
 #[derive(Debug)]
 struct Seat {
     id: u64,
-    writer: Arc<OwnedWriteHalf>,
+    socket: Arc<Socket>,
     left: Left,
     /// Notified once it has accepted less than everything; from then on nothing is written here.
     behind: Option<Arc<Notify>>,
@@ -44,16 +44,11 @@ pub(super) struct Left {
 
 impl AtEnd {
     /// Adds a client that has every entry up to `after`. `behind` is notified when its own task must serve it again.
-    pub(super) fn enter(
-        &mut self,
-        after: Seq,
-        writer: &Arc<OwnedWriteHalf>,
-        behind: &Arc<Notify>,
-    ) -> u64 {
+    pub(super) fn enter(&mut self, after: Seq, socket: &Arc<Socket>, behind: &Arc<Notify>) -> u64 {
         self.next_id += 1;
         self.places.push(Seat {
             id: self.next_id,
-            writer: Arc::clone(writer),
+            socket: Arc::clone(socket),
             left: Left {
                 after,
                 bytes: Vec::new(),
@@ -95,7 +90,7 @@ impl Seat {
         let written = if bytes.len() > CHUNK {
             None
         } else {
-            self.writer.try_write(bytes).ok() // Full or gone; its own task will find out.
+            self.socket.try_write(bytes).ok() // Full or gone; its own task will find out.
         };
         if let Some(written) = written {
             self.left.after = last;
@@ -116,11 +111,9 @@ mod tests {
     use tokio::net::UnixStream;
 
     /// Two ends of a socket, of which the near one accepts bytes.
-    async fn socket() -> (Arc<OwnedWriteHalf>, UnixStream) {
+    fn socket() -> (Arc<Socket>, UnixStream) {
         let (near, far) = UnixStream::pair().unwrap();
-        near.writable().await.unwrap();
-        let (_, writer) = near.into_split();
-        (Arc::new(writer), far)
+        (Arc::new(Socket::new(near).unwrap()), far)
     }
 
     async fn all_that_came(far: &UnixStream) -> Vec<u8> {
@@ -136,8 +129,8 @@ mod tests {
         }
     }
 
-    fn enter(at_end: &mut AtEnd, after: u64, writer: &Arc<OwnedWriteHalf>) -> u64 {
-        at_end.enter(Seq(after), writer, &Arc::default())
+    fn enter(at_end: &mut AtEnd, after: u64, socket: &Arc<Socket>) -> u64 {
+        at_end.enter(Seq(after), socket, &Arc::default())
     }
 
     fn run(test: impl Future<Output = ()>) {
@@ -151,7 +144,7 @@ mod tests {
     #[test]
     fn who_reads_gets_each_line_at_once() {
         run(async {
-            let (writer, far) = socket().await;
+            let (writer, far) = socket();
             let mut at_end = AtEnd::default();
             let id = enter(&mut at_end, 1, &writer);
             at_end.write([&b"two"[..], b"three"].into_iter(), Seq(3));
@@ -165,7 +158,7 @@ mod tests {
     #[test]
     fn who_does_not_read_keeps_its_place_in_the_order_and_gets_no_line_twice_or_in_part() {
         run(async {
-            let (writer, far) = socket().await;
+            let (writer, far) = socket();
             let mut at_end = AtEnd::default();
             let behind = Arc::new(Notify::new());
             let id = at_end.enter(Seq(0), &writer, &behind);
@@ -186,7 +179,7 @@ mod tests {
     #[test]
     fn each_line_goes_to_another_client_first() {
         run(async {
-            let (one, _far) = socket().await;
+            let (one, _far) = socket();
             let mut at_end = AtEnd::default();
             let ids: Vec<_> = (0..3).map(|_| enter(&mut at_end, 1, &one)).collect();
             let mut firsts = Vec::new();

@@ -6,6 +6,7 @@
 use super::at_end::Left;
 use super::lines::{Lines, Sent};
 use super::live::{Live, Standing};
+use super::socket::{Ear, Socket};
 use super::{Heard, LONGEST_LINE, Listener, MOST_CLIENTS};
 use crate::entry::Seq;
 use crate::message::{FeedRequest, Notice, line};
@@ -14,7 +15,6 @@ use std::io;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::UnixStream;
-use tokio::net::unix::{OwnedReadHalf, OwnedWriteHalf};
 use tokio::sync::Notify;
 
 /// Interval of the check whether a client that has closed its sending side still reads.
@@ -24,8 +24,8 @@ const HALF_CLOSED_CHECK: Duration = Duration::from_secs(10);
 pub(super) struct Client {
     live: Arc<Live>,
     listener: Listener,
-    lines: Lines<OwnedReadHalf>,
-    writer: Arc<OwnedWriteHalf>,
+    lines: Lines<Ear>,
+    socket: Arc<Socket>,
     /// Set while it waits with nothing to send, so that new entries are written to it directly.
     standing: Option<Standing>,
     /// Notified when direct writing has stopped.
@@ -115,23 +115,23 @@ pub(super) fn refuse(stream: &UnixStream) {
 }
 
 impl Client {
-    pub(super) fn new(stream: UnixStream, live: Arc<Live>) -> Self {
-        let (reader, writer) = stream.into_split();
+    pub(super) fn new(stream: UnixStream, live: Arc<Live>) -> io::Result<Self> {
+        let socket = Arc::new(Socket::new(stream)?);
         let greeting = live.greeting();
         let mut outgoing = Outgoing::default();
         outgoing.add(&greeting.lines, false);
-        Self {
+        Ok(Self {
             listener: Listener::new(Arc::clone(&live), greeting.last, greeting.notices_seen),
             live,
-            lines: Lines::new(reader),
-            writer: Arc::new(writer),
+            lines: Lines::new(Ear(Arc::clone(&socket))),
+            socket,
             standing: None,
             behind: Arc::default(),
             outgoing,
             ears: Listening::NotYet,
             has_unread_answer: false,
             leaving: false,
-        }
+        })
     }
 
     /// Serves the client until it leaves or is disconnected.
@@ -153,12 +153,12 @@ impl Client {
             let speechless = self.ears == Listening::HalfClosed;
             if idle {
                 let after = self.listener.after();
-                self.standing = Standing::take(&self.live, after, &self.writer, &self.behind);
+                self.standing = Standing::take(&self.live, after, &self.socket, &self.behind);
             }
             let stands = self.standing.is_some();
             tokio::select! {
                 biased;
-                written = write(&self.writer, self.outgoing.rest()), if writes => {
+                written = self.socket.write(self.outgoing.rest()), if writes => {
                     match written? {
                         0 => return Ok(()),
                         written => self.outgoing.written += written,
@@ -262,8 +262,7 @@ impl Client {
 
     /// Whether the client has closed both directions, and not only its sending side.
     fn has_hung_up(&self) -> bool {
-        let stream: &UnixStream = (*self.writer).as_ref();
-        let mut polled = [PollFd::new(stream, PollFlags::empty())];
+        let mut polled = [PollFd::new(self.socket.stream(), PollFlags::empty())];
         let asked = rustix::event::poll(&mut polled, Some(&Timespec::default()));
         asked.is_err()
             || polled
@@ -281,17 +280,6 @@ async fn news(listener: &mut Listener, behind: Option<&Notify>) {
             () = listener.told() => {}
         },
         None => listener.changed().await,
-    }
-}
-
-/// Writes some of `bytes` as soon as the client accepts any.
-async fn write(writer: &OwnedWriteHalf, bytes: &[u8]) -> io::Result<usize> {
-    loop {
-        writer.writable().await?;
-        match writer.try_write(bytes) {
-            Err(error) if error.kind() == io::ErrorKind::WouldBlock => {}
-            written => return written,
-        }
     }
 }
 

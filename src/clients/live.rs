@@ -5,6 +5,7 @@
 
 use super::at_end::{AtEnd, Left};
 use super::health::Health;
+use super::socket::Socket;
 use crate::entry::state::StationState;
 use crate::entry::{JournalId, Seq, State};
 use crate::journal::{DurableEnd, DurableLine, Follow};
@@ -17,7 +18,6 @@ use crate::spec::Catalog;
 use std::collections::{BTreeMap, VecDeque};
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use tokio::net::unix::OwnedWriteHalf;
 use tokio::sync::{Notify, watch};
 
 /// Number of notices that are kept for clients that are behind.
@@ -66,12 +66,12 @@ impl Standing {
     pub(super) fn take(
         live: &Arc<Live>,
         after: Seq,
-        writer: &Arc<OwnedWriteHalf>,
+        socket: &Arc<Socket>,
         behind: &Arc<Notify>,
     ) -> Option<Self> {
         let mut at_end = live.at_end();
         let has_all = after == live.last();
-        let id = has_all.then(|| at_end.enter(after, writer, behind));
+        let id = has_all.then(|| at_end.enter(after, socket, behind));
         drop(at_end);
         let live = Arc::clone(live);
         id.map(|id| Self { live, id })

@@ -18,6 +18,7 @@ mod lines;
 mod listener;
 mod live;
 mod pictures;
+mod socket;
 mod sockets;
 
 pub(crate) use control::{ControlRequest, PICTURE_WITHIN, answer, ask};
@@ -48,7 +49,10 @@ pub(crate) async fn serve_feed(listener: UnixListener, live: Arc<Live>, places: 
         let stream = accept(&listener, "feed").await;
         match Arc::clone(&places).try_acquire_owned() {
             Ok(place) => {
-                let client = feed::Client::new(stream, Arc::clone(&live));
+                // An error ends only this client.
+                let Ok(client) = feed::Client::new(stream, Arc::clone(&live)) else {
+                    continue;
+                };
                 tokio::spawn(async move {
                     client.run().await;
                     drop(place);
