@@ -2,8 +2,8 @@
 //!
 //! In: a checked configuration. Out: a daemon that runs until a signal stops it.
 //!
-//! One thread runs ports, clients and the loop of `hub`; a second one owns the file of the journal. They exchange
-//! messages over bounded channels. Nothing is decoded or judged here.
+//! One thread runs ports, clients and the loop of `hub`, a second one owns the file of the journal, and a third one runs
+//! the page. They exchange messages over bounded channels. Nothing is decoded or judged here.
 #![expect(
     clippy::disallowed_methods,
     reason = "edge: the daemon reads clocks and files"
@@ -56,6 +56,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
+use tokio::runtime::{self, Builder, Runtime};
 use tokio::sync::{Semaphore, mpsc, watch};
 use tokio::task::JoinHandle;
 
@@ -160,7 +161,27 @@ impl DaemonError {
 
 /// Runs the daemon until a signal stops it; `ready` is called once it serves.
 pub fn run(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonError> {
-    let runtime = tokio::runtime::Builder::new_current_thread()
+    let runtime = build(&mut Builder::new_current_thread())?;
+    // A reading does not wait until the page has sent the one before to a hundred browsers. It is a pool of one thread,
+    // because such a pool is woken once for many tasks.
+    let page_runtime = setup.config.page.as_ref();
+    let page_runtime = page_runtime.map(|_| {
+        let mut pool = Builder::new_multi_thread();
+        build(pool.worker_threads(1).thread_name("page"))
+    });
+    let page_runtime = page_runtime.transpose()?;
+    let at_the_page = page_runtime.as_ref().map(Runtime::handle);
+    let result = runtime.block_on(serve(setup, at_the_page, ready));
+    // A read that blocks on a slow disk must not delay the end.
+    runtime.shutdown_timeout(FAREWELL);
+    if let Some(runtime) = page_runtime {
+        runtime.shutdown_timeout(FAREWELL);
+    }
+    result
+}
+
+fn build(builder: &mut Builder) -> Result<Runtime, DaemonError> {
+    builder
         .enable_all()
         .max_blocking_threads(4)
         .thread_keep_alive(Duration::from_secs(1))
@@ -168,14 +189,15 @@ pub fn run(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonError> 
         .map_err(|cause| DaemonError::System {
             action: "start the runtime",
             cause,
-        })?;
-    let result = runtime.block_on(serve(setup, ready));
-    // A read that blocks on a slow disk must not delay the end.
-    runtime.shutdown_timeout(FAREWELL);
-    result
+        })
 }
 
-async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonError> {
+/// `at_the_page` runs the page's tasks, if a page is served.
+async fn serve(
+    setup: Setup,
+    at_the_page: Option<&runtime::Handle>,
+    ready: impl FnOnce(&Ready),
+) -> Result<(), DaemonError> {
     let options = Options {
         sync: setup.sync,
         accept_damage: setup.accept_damage,
@@ -196,10 +218,8 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     }
     let sockets = RuntimeDir::open(&daemon)?;
     let (feed, control) = (sockets.bind_feed()?, sockets.bind_control()?);
-    let page = setup.config.page.clone();
-    let page = page
-        .map(|page| Page::open(page, &daemon.state_dir, (clock::wall, setup.code_lasts)))
-        .transpose()?;
+    let page = at_the_page.map(|runtime| open_page(runtime, &setup));
+    let page = page.transpose()?.flatten();
     let mut signals = Signals::listen().map_err(|cause| DaemonError::System {
         action: "listen for signals",
         cause,
@@ -248,7 +268,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     let control = clients::serve_control(control, ask.clone(), Arc::clone(&intake));
     let serving = [tokio::spawn(feed), tokio::spawn(control)];
     let (stop_page, page_stopped) = watch::channel(());
-    let page = page.map(|page| {
+    let page = at_the_page.zip(page).map(|(runtime, page)| {
         live.set_page(page.address().to_string());
         let sources = Sources {
             live: Arc::clone(&live),
@@ -258,7 +278,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
             feed_places: Arc::clone(&places),
             zone: clock::zone(),
         };
-        tokio::spawn(page.serve(sources, page_stopped))
+        runtime.spawn(page.serve(sources, page_stopped))
     });
     let (stop_sinks, sinks) =
         start_sinks(&live, &where_all_is.journal, &configured, &daemon.announce);
@@ -277,6 +297,15 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     farewell(&places, sinks.into_iter().chain(page)).await;
     sockets.remove_sockets();
     result
+}
+
+/// Listens for the page, if one is configured.
+fn open_page(runtime: &runtime::Handle, setup: &Setup) -> Result<Option<Page>, PageError> {
+    let _inside = runtime.enter();
+    let page = setup.config.page.clone();
+    let state_dir = &setup.config.daemon.state_dir;
+    let open = |page| Page::open(page, state_dir, (clock::wall, setup.code_lasts));
+    page.map(open).transpose()
 }
 
 fn where_all_is(sockets: &RuntimeDir, state_dir: &Path, opened: &Opened) -> Ready {
