@@ -46,11 +46,6 @@ impl<'a> Lines<'a> {
         }
     }
 
-    /// Offset after the newline of the current line.
-    pub(super) fn end(&self) -> u64 {
-        self.end
-    }
-
     /// Reads the next line into `bytes`.
     pub(super) fn advance(&mut self) -> Result<NextLine, JournalError> {
         self.bytes.clear();

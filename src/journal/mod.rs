@@ -22,6 +22,7 @@ mod follow;
 mod identity;
 mod lines;
 mod lock;
+mod places;
 mod reader;
 mod recovery;
 mod salvage;
@@ -39,6 +40,7 @@ pub use follow::{DurableEnd, Follow, blocking};
 pub use identity::Identity;
 pub(crate) use lines::ParsedLine;
 pub use lock::StateLock;
+pub use places::Places;
 pub use reader::{Cursor, Line};
 pub use recovery::{Opened, Options, Torn, open, open_known};
 pub use seals::{SEAL_EVERY, SealingKey, Seals, Trust};
@@ -50,8 +52,9 @@ pub use writer::Writer;
 
 use std::io;
 
-/// A longer segment is full, and the core must give a `segment` entry next.
-pub const SEGMENT_BYTES: u64 = 16 * 1024 * 1024;
+/// A longer segment is full, and the core must give a `segment` entry next. A start reads a segment, and so does a
+/// command that uses the index; each further one costs every such command a few file operations.
+pub const SEGMENT_BYTES: u64 = 8 * 1024 * 1024;
 
 /// Name of the journal's folder in `state_dir`.
 pub const JOURNAL_FOLDER: &str = "journal";

@@ -2,7 +2,8 @@
 //!
 //! In: the folder. Out: a [`Writer`] at the end with the [`State`] there, or the reason why nothing may be written.
 //!
-//! - Only the last segment is read, and the last line of the one before, because a segment begins with the whole state.
+//! - Only the last segment is read, on all processors, and the last line of the one before, because a segment begins with
+//!   the whole state. All of its chain is checked; that of earlier segments is left to `verify`.
 //! - Only bytes after the last newline are torn. An entry and its newline are written together, so those bytes were
 //!   never announced. They are moved to a file beside the segment. A segment without other content is removed, and the
 //!   one before becomes the last.
@@ -10,8 +11,10 @@
 //!   accepted it (see [`super::salvage`]).
 //! - The end may have been written by a process that was killed before it synced. So it is synced before it is shown.
 
+use super::block::{Part, Parts};
 use super::dir::{Dir, io_error};
-use super::lines::{Chain, Fault, Lines, NextLine, ParsedLine, last_line};
+use super::lines::{Chain, Fault, ParsedLine, last_line};
+use super::reader::len;
 use super::salvage::salvage;
 use super::witness::{End, of_a_vanished_one};
 use super::writer::{Manner, Position};
@@ -22,9 +25,11 @@ use super::{
 use crate::entry::line::Digest;
 use crate::entry::{Begun, Entry, JournalId, Seq, Stamped, State};
 use crate::quantity::WallMicros;
+use crate::workers::Workers;
 use std::collections::VecDeque;
 use std::fs::File;
-use std::io::Read as _;
+use std::io::{Read as _, Seek as _, SeekFrom};
+use std::ops::ControlFlow;
 use std::path::Path;
 
 /// Options for opening a journal.
@@ -383,25 +388,53 @@ impl Ending {
         let mut fault = None;
         let mut opening_bytes = 0;
         let mut last_at = None;
-        let mut lines = Lines::new(dir, number, file);
-        let found = loop {
-            match lines.advance()? {
-                NextLine::Line if lines.line == 1 => opening_bytes = lines.end(),
-                NextLine::Line => {}
-                found @ (NextLine::Unfinished | NextLine::End) => break found,
-            }
-            let (stamped, faults) = chain.follow(number, lines.line, ParsedLine::of(&lines.bytes));
-            last_at = stamped.as_ref().map(|stamped| stamped.at);
-            if fault.is_none() {
-                fault = faults
-                    .into_iter()
-                    .next()
-                    .map(|fault| fault.trouble(number, lines.line));
-                if let Some(stamped) = stamped {
-                    state.apply(&stamped);
-                }
-            }
+        let (mut line, mut good_bytes, mut torn_bytes) = (0, 0, 0);
+        let workers = Workers::of_machine();
+        let only = [number];
+        let mut parts = Parts::new(dir, &only);
+        let parse = |part: Result<Part, JournalError>| {
+            part.map(|part| {
+                let parsed: Vec<ParsedLine> = match &part {
+                    Part::Lines(block) => block.texts().map(ParsedLine::of).collect(),
+                    Part::Begin(_) | Part::End { .. } => Vec::new(),
+                };
+                (part, parsed)
+            })
         };
+        let next = || parts.next(vec![0; workers.block_bytes]).transpose();
+        workers.in_order(next, parse, |part| {
+            let (part, parsed) = part?;
+            match part {
+                Part::Begin(_) => {}
+                Part::Lines(block) => {
+                    if line == 0 {
+                        opening_bytes = block.texts().next().map_or(0, |text| len(text) + 1);
+                    }
+                    for parsed in parsed {
+                        line += 1;
+                        let (stamped, faults) = chain.follow(number, line, parsed);
+                        last_at = stamped.as_ref().map(|stamped| stamped.at);
+                        if fault.is_none() {
+                            let found = faults.into_iter().next();
+                            fault = found.map(|fault| fault.trouble(number, line));
+                            if let Some(stamped) = stamped {
+                                state.apply(&stamped);
+                            }
+                        }
+                    }
+                }
+                Part::End {
+                    whole, unfinished, ..
+                } => (good_bytes, torn_bytes) = (whole, unfinished),
+            }
+            Ok::<_, JournalError>(ControlFlow::Continue(()))
+        })?;
+        let mut torn = Vec::new();
+        let mut after = file;
+        after
+            .seek(SeekFrom::Start(good_bytes))
+            .and_then(|_| after.take(torn_bytes).read_to_end(&mut torn))
+            .map_err(|cause| io_error("read", &dir.path_of(&number.file_name()), cause))?;
         let (last, prev) = (
             chain.last.unwrap_or(Seq(0)),
             chain.prev.unwrap_or(Digest::NONE),
@@ -412,9 +445,9 @@ impl Ending {
             last_at,
             prev,
             opening_bytes,
-            good_bytes: lines.from,
-            is_torn: found == NextLine::Unfinished || lines.from == 0,
-            torn: lines.bytes,
+            good_bytes,
+            is_torn: torn_bytes > 0 || good_bytes == 0,
+            torn,
             fault,
         })
     }
