@@ -29,38 +29,69 @@ impl Columns {
 
     /// As [`Columns::row`], with a colour for each cell.
     pub(super) fn styled(&mut self, cells: Vec<(String, Style)>) {
-        let cell = |(text, style): (String, Style)| {
-            if text.is_empty() {
-                ("–".to_owned(), style)
-            } else {
-                (safe(&text), style)
-            }
-        };
-        self.rows.push(cells.into_iter().map(cell).collect());
+        self.rows.push(shown(cells));
     }
 
     pub(super) fn write(&self, out: &mut dyn Write) -> io::Result<()> {
-        let columns = self.rows.iter().map(Vec::len).max().unwrap_or(0);
-        let width = |column: usize| {
-            let cells = self.rows.iter().filter_map(|row| row.get(column));
-            cells
-                .map(|(cell, _)| cell.chars().count())
-                .max()
-                .unwrap_or(0)
-        };
-        let widths: Vec<usize> = (0..columns).map(width).collect();
-        for row in &self.rows {
-            let last = row.len().saturating_sub(1);
-            for (at, ((cell, style), width)) in row.iter().zip(&widths).enumerate() {
-                write!(out, "{style}{cell}{style:#}")?;
-                if at < last {
-                    let blanks = width.saturating_sub(cell.chars().count()) + 2;
-                    write!(out, "{:blanks$}", "")?;
-                }
-            }
-            writeln!(out)?;
+        let mut widths = Widths::default();
+        self.rows.iter().for_each(|row| widths.take(row));
+        self.rows.iter().try_for_each(|row| widths.write(row, out))
+    }
+
+    /// Writes a table of many rows without keeping them: `row` makes each of the `count` rows twice.
+    pub(super) fn write_made(
+        headings: &[&str],
+        count: usize,
+        row: impl Fn(usize) -> Vec<(String, Style)>,
+        out: &mut dyn Write,
+    ) -> io::Result<()> {
+        let headings = Self::new(headings);
+        let mut widths = Widths::default();
+        headings.rows.iter().for_each(|row| widths.take(row));
+        (0..count).for_each(|at| widths.take(&shown(row(at))));
+        headings
+            .rows
+            .iter()
+            .try_for_each(|row| widths.write(row, out))?;
+        (0..count).try_for_each(|at| widths.write(&shown(row(at)), out))
+    }
+}
+
+/// The cells as they are shown: an empty one as a dash.
+fn shown(cells: Vec<(String, Style)>) -> Vec<(String, Style)> {
+    let cell = |(text, style): (String, Style)| {
+        if text.is_empty() {
+            ("–".to_owned(), style)
+        } else {
+            (safe(&text), style)
         }
-        Ok(())
+    };
+    cells.into_iter().map(cell).collect()
+}
+
+/// Number of characters of the widest cell of each column.
+#[derive(Default)]
+struct Widths(Vec<usize>);
+
+impl Widths {
+    fn take(&mut self, row: &[(String, Style)]) {
+        let Self(widths) = self;
+        widths.resize(widths.len().max(row.len()), 0);
+        for (width, (cell, _)) in widths.iter_mut().zip(row) {
+            *width = (*width).max(cell.chars().count());
+        }
+    }
+
+    fn write(&self, row: &[(String, Style)], out: &mut dyn Write) -> io::Result<()> {
+        let last = row.len().saturating_sub(1);
+        for (at, ((cell, style), width)) in row.iter().zip(&self.0).enumerate() {
+            write!(out, "{style}{cell}{style:#}")?;
+            if at < last {
+                let blanks = width.saturating_sub(cell.chars().count()) + 2;
+                write!(out, "{:blanks$}", "")?;
+            }
+        }
+        writeln!(out)
     }
 }
 

@@ -1,18 +1,21 @@
 //! `tallyjaw jobs`: exit 0, 1 if the journal has no series of the job, 4 if the journal cannot be read.
 
 use super::columns::Columns;
-use super::query::lines;
+use super::query::indexed;
 use super::{Context, Exit, Failure, card, client, pager};
+use crate::config::DaemonConfig;
 use crate::daemon::clock;
+use crate::entry::Outcome;
 use crate::entry::history::{History, Listed};
 use crate::entry::words::safe;
-use crate::entry::{Outcome, Seq};
+use crate::index::{Index, Plan};
 use crate::message::jobs::{JobSeries, is_reserved};
 use crate::message::series::SeriesMessage;
 use crate::spec::Job;
 use anstyle::Style;
+use std::collections::HashMap;
 use std::io::Write;
-use std::ops::ControlFlow;
+use std::rc::Rc;
 
 /// List the jobs of the journal, or the series of one job with their outcomes
 ///
@@ -44,20 +47,90 @@ const SERIES: [&str; 8] = [
 impl Jobs {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let daemon = client::daemon_of(context)?;
-        let mut listed: Vec<Listed> = Vec::new();
-        let mut history = History::default();
-        lines::each(&daemon, Seq(0), |line| {
-            listed.extend(history.take(&lines::decoded(&daemon, line)?));
-            Ok(ControlFlow::Continue(()))
-        })?;
-        listed.extend(history.finish());
-        listed.retain(|one| one.series.spec.job.is_some());
-        listed.sort_by_key(|one| one.series.id);
-        match &self.id {
-            None => all(&listed, context, out),
-            Some(id) => one(id, &listed, context, out),
+        let mut index = indexed::index(&daemon);
+        if let Some(id) = &self.id {
+            let is_it = |job: Option<&str>| job == Some(id);
+            let mut series = index.unknown();
+            index.each_row(|row| series.extend(is_it(row.facts.job.as_deref()).then_some(row.id)));
+            let listed = read(&daemon, &index.plan(&series), is_it)?;
+            return one(id, &listed, context, out);
+        }
+        let jobs = match known(&daemon, &mut index)? {
+            Some(jobs) => jobs,
+            // The index is wrong.
+            None => known(&daemon, &mut Index::none(&daemon.state_dir))?.unwrap_or_default(),
+        };
+        all(&jobs, context, out)
+    }
+}
+
+/// The series of these jobs, in order, out of the lines of a plan.
+fn read(
+    daemon: &DaemonConfig,
+    plan: &Plan,
+    is_wanted: impl Fn(Option<&str>) -> bool,
+) -> Result<Vec<Listed>, Failure> {
+    let mut history = History::default();
+    let mut listed: Vec<Listed> = Vec::new();
+    let is_it =
+        |one: &Listed| plan.has(one.series.id) && is_wanted(job_of(one).map(|job| &*job.id));
+    indexed::each(daemon, plan, |stamped, _| {
+        listed.extend(history.take(stamped).filter(is_it));
+    })?;
+    listed.extend(history.finish().into_iter().filter(is_it));
+    listed.sort_by_key(|one| one.series.id);
+    Ok(listed)
+}
+
+/// All jobs, with what came out of their series; `None` if the journal is not as the index says.
+fn known(daemon: &DaemonConfig, index: &mut Index) -> Result<Option<Vec<JobSeries>>, Failure> {
+    let mut series = Vec::new();
+    let mut closings = Vec::new();
+    let mut last: Option<Rc<Job>> = None;
+    index.each_row(|row| {
+        let Some(job) = row.facts.job() else { return };
+        let job = match last.take().filter(|last| **last == job) {
+            Some(last) => last,
+            None => Rc::new(job),
+        };
+        last = Some(Rc::clone(&job));
+        closings.push(row.closing);
+        series.push((row.id, job, row.times.opened, None));
+    });
+    let mut closed = series.iter_mut();
+    let are_there = index.each_closing(&closings, |completed| {
+        if let Some((.., of_it)) = closed.next() {
+            *of_it = Some(completed);
+        }
+    });
+    let up_to = index.up_to();
+    let unknown = index.unknown();
+    let plan = index.plan(&unknown);
+    if !are_there || plan.rest() != up_to {
+        return Ok(None);
+    }
+    for one in read(daemon, &plan, |job| job.is_some())? {
+        let Some(job) = job_of(&one) else { continue };
+        let closed = one.series.closed.as_ref();
+        let closed = closed.map(|closed| closed.completed.clone());
+        let job = Rc::new(job.clone());
+        series.push((one.series.id, job, one.series.opened, closed));
+    }
+    series.sort_by_key(|(id, ..)| *id);
+    let mut jobs: Vec<JobSeries> = Vec::new();
+    let mut places: HashMap<String, usize> = HashMap::new();
+    for (_, job, opened, closed) in &series {
+        let next = jobs.len();
+        let at = *places.entry(job.id.clone()).or_insert(next);
+        if at == next {
+            jobs.push(JobSeries::new(job));
+        }
+        if let Some(known) = jobs.get_mut(at) {
+            known.add(closed.as_ref(), *opened, job);
         }
     }
+    jobs.sort_by_key(|job| std::cmp::Reverse(job.last_at));
+    Ok(Some(jobs))
 }
 
 /// Behind a count of accepted series; a count alone would say more than its outcomes do.
@@ -72,21 +145,9 @@ fn job_of(listed: &Listed) -> Option<&Job> {
     listed.series.spec.job.as_ref()
 }
 
-fn all(listed: &[Listed], context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-    let mut jobs: Vec<JobSeries> = Vec::new();
-    for one in listed {
-        let Some(job) = job_of(one) else { continue };
-        if let Some(known) = jobs.iter_mut().find(|known| known.job.id == job.id) {
-            known.add(one, job);
-        } else {
-            let mut line = JobSeries::new(job);
-            line.add(one, job);
-            jobs.push(line);
-        }
-    }
-    jobs.sort_by_key(|job| std::cmp::Reverse(job.last_at));
+fn all(jobs: &[JobSeries], context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
     if context.json {
-        for job in &jobs {
+        for job in jobs {
             out.write_all(&crate::message::line(job))?;
         }
         return Ok(Exit::Yes);
@@ -100,7 +161,7 @@ fn all(listed: &[Listed], context: &Context, out: &mut dyn Write) -> Result<Exit
     }
     let zone = clock::zone();
     let mut table = Columns::new(&HEADINGS);
-    for line in &jobs {
+    for line in jobs {
         let cells = [
             safe(&line.job.id),
             line.job.customer.as_deref().map(safe).unwrap_or_default(),
@@ -129,20 +190,17 @@ fn one(
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<Exit, Failure> {
-    let of_it = listed.iter();
-    let of_it = of_it.filter(|one| job_of(one).is_some_and(|job| job.id == id));
-    let of_it: Vec<&Listed> = of_it.collect();
     if context.json {
-        for one in &of_it {
+        for one in listed {
             out.write_all(&crate::message::line(&SeriesMessage::new(one)))?;
         }
-        return Ok(if of_it.is_empty() {
+        return Ok(if listed.is_empty() {
             Exit::No
         } else {
             Exit::Yes
         });
     }
-    let Some(job) = of_it.last().and_then(|one| job_of(one)) else {
+    let Some(job) = listed.last().and_then(job_of) else {
         writeln!(
             out,
             "no series of job {}; list the jobs: tallyjaw jobs",
@@ -158,18 +216,19 @@ fn one(
     writeln!(text, "{}", safe(&crate::entry::words::job(&job)))?;
     let zone = clock::zone();
     let mut table = Columns::new(&SERIES);
-    for listed in &of_it {
-        table.styled(cells(listed, &zone));
+    for one in listed {
+        table.styled(cells(one, &zone));
     }
     table.write(&mut text)?;
-    let accepted = of_it.iter().filter(|one| {
+    let accepted = listed.iter().filter(|one| {
         let closed = one.series.closed.as_ref();
         closed.is_some_and(|closed| closed.completed.outcome == Outcome::Accepted)
     });
     let accepted = accepted.count();
-    let closed = of_it.iter().filter_map(|one| one.series.closed.as_ref());
-    let reserved = with_reservations(closed.filter(|closed| is_reserved(closed)).count());
-    writeln!(text, "{accepted} of {} accepted{reserved}", of_it.len())?;
+    let closed = listed.iter().filter_map(|one| one.series.closed.as_ref());
+    let reserved = closed.filter(|closed| is_reserved(&closed.completed));
+    let reserved = with_reservations(reserved.count());
+    writeln!(text, "{accepted} of {} accepted{reserved}", listed.len())?;
     pager::show(&text, out)?;
     Ok(Exit::Yes)
 }

@@ -23,12 +23,12 @@ use std::collections::{BTreeMap, HashMap};
 /// The index of a segment.
 pub(super) struct Built {
     pub(super) of: Identity,
-    pub(super) across: Across,
-    pub(super) within: Within,
+    /// `None` where there can be no index.
+    pub(super) made: Option<(Across, Within)>,
 }
 
-/// Reads a segment and makes its index; `None` where there can be none, or once `go_on`, which is asked at each line, says
-/// no.
+/// Reads a segment and makes its index; `None` if it is changed meanwhile, or once `go_on`, which is asked at each line,
+/// says no.
 pub(super) fn build(
     dir: &Dir,
     number: SegmentNumber,
@@ -38,22 +38,24 @@ pub(super) fn build(
         return Ok(None);
     };
     let mut reading = Reading::default();
-    let mut want = of.first;
+    let (mut want, mut at) = (of.first, 0_u64);
     let is_whole = dir.each_line(number, |line| {
         let stamped = decode(line).map(|(stamped, _)| stamped);
         let is_next = |stamped: &Stamped| {
             stamped.seq == want && stamped.entry.opens().is_some() == (want == of.first)
         };
         let taken = stamped.ok().filter(is_next);
+        let is_taken = taken.is_some_and(|stamped| reading.take(&stamped, at));
         want = want.following();
-        taken.is_some_and(|stamped| reading.take(&stamped)) && go_on()
+        at += u64::try_from(line.len()).unwrap_or(u64::MAX) + 1;
+        is_taken && go_on()
     })?;
-    let is_it =
-        is_whole && want == of.last.following() && dir.identity(number)?.as_ref() == Some(&of);
-    Ok(is_it.then(|| {
-        let (across, within) = reading.finish();
-        Built { of, across, within }
-    }))
+    if !go_on() || dir.identity(number)?.as_ref() != Some(&of) {
+        return Ok(None);
+    }
+    let is_sound = is_whole && want == of.last.following();
+    let made = is_sound.then(|| reading.finish());
+    Ok(Some(Built { of, made }))
 }
 
 /// A series that was seen.
@@ -62,6 +64,8 @@ struct Seen {
     to: Seq,
     instruments: Vec<String>,
     zeros: Option<Seq>,
+    /// The entry that closed it last, and the offset of its line.
+    closed: Option<(Seq, u64)>,
     earliest: WallMicros,
     latest: WallMicros,
     /// The series from the ledger, once nothing can change it.
@@ -177,8 +181,8 @@ fn alive<'s>(state: &'s State, station: &str) -> impl Iterator<Item = &'s Series
 }
 
 impl Reading {
-    /// Takes the next entry; `false` if it is not as the rules of the bench make it.
-    fn take(&mut self, stamped: &Stamped) -> bool {
+    /// Takes the next entry, whose line is at this offset; `false` if it is not as the rules of the bench make it.
+    fn take(&mut self, stamped: &Stamped, offset: u64) -> bool {
         let Stamped { seq, entry, .. } = stamped;
         let station = entry.station();
         let open = station.and_then(|name| self.state.stations.get(name)?.series.as_ref());
@@ -194,7 +198,11 @@ impl Reading {
                     let names = instruments(&blocks.spec);
                     self.across.verified.push((series, *seq, names));
                 }
-                it.is_some()
+                let is_it = it.is_some();
+                if let Some(seen) = self.seen.get_mut(&series) {
+                    seen.closed = Some((*seq, offset));
+                }
+                is_it
             }
             Means::GoesOn(series) => open.is_none() && about == [series],
             Means::Port(instrument) => {
@@ -269,6 +277,7 @@ impl Reading {
             to: *seq,
             instruments: instruments(&found.spec),
             zeros: zeros.map(|zero| Seq(zero.zeroed)).min(),
+            closed: None,
             earliest: *at,
             latest: *at,
             settled: None,
@@ -327,6 +336,7 @@ impl Seen {
             outcome: closed.completed.outcome,
             failed: closed.completed.tally.failed,
             zeros: self.zeros,
+            closed: self.closed?,
         })
     }
 }

@@ -1,11 +1,12 @@
 //! What questions ask of a series, as far as it is known once nothing can change the series any more.
 //!
-//! Nothing of this is ever shown: it chooses the lines that are read, and these are what is shown.
+//! It chooses the lines that are read. A list shows some of it beside the verdict, which is read from the journal.
 
+use super::closings::Closing;
 use crate::entry::ledger::Series;
 use crate::entry::{Outcome, Seq};
 use crate::quantity::{Area, WallMicros};
-use crate::spec::{ArmedSubject, Material};
+use crate::spec::{ArmedSubject, Job, Material};
 use serde::{Deserialize, Serialize};
 
 /// What many series have in common.
@@ -32,6 +33,9 @@ pub(crate) struct Facts {
     pub(crate) item: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(crate) serial: Option<String>,
+    /// The customer's order number of the job.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    reference: Option<String>,
     pub(crate) purpose: String,
     /// Who armed it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -68,6 +72,7 @@ impl Facts {
             customer: job.and_then(|job| job.customer.clone()),
             item: job.and_then(|job| job.item.clone()),
             serial: job.and_then(|job| job.serial.clone()),
+            reference: job.and_then(|job| job.reference.clone()),
             purpose: spec.purpose.name().to_owned(),
             operator: spec.operator.clone(),
             operators: owned(series.operators()),
@@ -76,6 +81,17 @@ impl Facts {
             instruments: owned(spec.instruments.iter().map(|one| &*one.name).collect()),
             axes: owned(spec.axes.iter().map(|axis| axis.name.as_str()).collect()),
         }
+    }
+
+    /// The job; `None` if there was none.
+    pub(crate) fn job(&self) -> Option<Job> {
+        Some(Job {
+            id: self.job.clone()?,
+            customer: self.customer.clone(),
+            item: self.item.clone(),
+            serial: self.serial.clone(),
+            reference: self.reference.clone(),
+        })
     }
 
     /// Cross-section of the wire; `None` for gauge blocks.
@@ -99,6 +115,19 @@ pub(super) struct Row {
     pub(super) failed: u32,
     /// The first of the zeros before it that open it too.
     pub(super) zeros: Option<Seq>,
+    /// The entry that closed it, and the offset of its line.
+    pub(super) closed: (Seq, u64),
+}
+
+impl Row {
+    /// Where the entry is that closed it.
+    pub(super) const fn closing(&self) -> Closing {
+        Closing {
+            series: self.id,
+            seq: self.closed.0,
+            at: self.closed.1,
+        }
+    }
 }
 
 /// When a series was measured.
@@ -121,12 +150,12 @@ struct Stored(
     Outcome,
     u32,
     Option<Seq>,
+    (Seq, u64),
 );
 
 impl From<Stored> for Row {
-    fn from(
-        Stored(id, to, facts, (opened, closed, earliest, latest), outcome, failed, zeros): Stored,
-    ) -> Self {
+    fn from(Stored(id, to, facts, times, outcome, failed, zeros, place): Stored) -> Self {
+        let (opened, closed, earliest, latest) = times;
         let since = |micros: i64| WallMicros(opened.saturating_add(micros));
         let times = Times {
             opened: WallMicros(opened),
@@ -142,6 +171,7 @@ impl From<Stored> for Row {
             outcome,
             failed,
             zeros,
+            closed: place,
         }
     }
 }
@@ -165,6 +195,7 @@ impl From<Row> for Stored {
             row.outcome,
             row.failed,
             row.zeros,
+            row.closed,
         )
     }
 }

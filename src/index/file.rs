@@ -1,6 +1,7 @@
 //! The file of one segment's index: `state_dir/index/NNNNNNNN.json`, three lines of JSON.
 //!
-//! The first line names the segment and the digests of the other two. The second has what lies across segments, the
+//! The first line names the segment and the digests of the other two; it stands alone where a segment can have no index.
+//! The second has what lies across segments, the
 //! third the series that lie within this one, which most questions need of few segments only.
 //!
 //! - A file that is cut off, changed, of another release, of another segment or of a segment that was written to since is no index: it is made
@@ -16,7 +17,7 @@ use crate::entry::line::Digest;
 use crate::journal::{Identity, JOURNAL_FOLDER, SegmentNumber};
 use crate::quantity::WallMicros;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{File, Metadata};
 use std::io::{self, BufRead as _, BufReader, Read as _};
 use std::os::unix::fs::MetadataExt as _;
@@ -36,8 +37,23 @@ struct Head {
     v: u32,
     /// The [`Identity`] of the segment.
     of: String,
-    across: Digest,
-    within: Digest,
+    /// Digests of the other lines; `None` if the segment can have no index.
+    lines: Option<[Digest; 2]>,
+}
+
+/// What is known of the index of a segment.
+pub(super) enum Found<T> {
+    Index(T),
+    /// It can have none.
+    NonePossible,
+    /// It has none yet.
+    Lacking,
+}
+
+impl<T> Found<T> {
+    pub(super) const fn is_lacking(&self) -> bool {
+        matches!(self, Self::Lacking)
+    }
 }
 
 /// What of a segment concerns series that are not within it, and reports of later ones.
@@ -136,50 +152,97 @@ fn is_trusted(state_dir: &Path, owner: u32) -> bool {
     owner == 0 || journal.is_ok_and(|journal| journal.uid() == owner)
 }
 
-/// Writes the index of a segment.
+/// Writes the index of a segment, or that it can have none.
 pub(super) fn write(
     state_dir: &Path,
     number: SegmentNumber,
     of: &Identity,
-    (across, within): (&Across, &Within),
+    made: Option<(&Across, &Within)>,
 ) -> io::Result<()> {
-    let (across, within) = (serde_json::to_vec(across)?, serde_json::to_vec(within)?);
+    let mut lines = Vec::new();
+    let mut digests = None;
+    if let Some((across, within)) = made {
+        let (across, within) = (serde_json::to_vec(across)?, serde_json::to_vec(within)?);
+        digests = Some([Digest::of(&across), Digest::of(&within)]);
+        lines = vec![across, within];
+    }
     let head = Head {
         v: VERSION,
         of: of.to_string(),
-        across: Digest::of(&across),
-        within: Digest::of(&within),
+        lines: digests,
     };
-    let head = serde_json::to_vec(&head)?;
-    let bytes = [head, across, within, Vec::new()].join(&b'\n');
+    lines.insert(0, serde_json::to_vec(&head)?);
+    lines.push(Vec::new());
+    let bytes = lines.join(&b'\n');
     make_folder(&state_dir.join(INDEX_FOLDER), 0o700)?;
     put_derived(&path(state_dir, number), &bytes)
 }
 
-/// What lies across segments; `None` if there is no index of exactly this segment.
-pub(super) fn across(state_dir: &Path, number: SegmentNumber, of: &Identity) -> Option<Across> {
-    let (head, mut rest) = open(state_dir, number, of)?;
-    read(&mut rest, head.across)
+/// What lies across segments, by the index of exactly this segment.
+pub(super) fn across(state_dir: &Path, number: SegmentNumber, of: &Identity) -> Found<Across> {
+    match open(state_dir, number, of) {
+        None => Found::Lacking,
+        Some((None, mut rest)) => {
+            let is_over = rest.fill_buf().is_ok_and(<[u8]>::is_empty);
+            if is_over {
+                Found::NonePossible
+            } else {
+                Found::Lacking
+            }
+        }
+        Some((Some([across, _]), mut rest)) => {
+            read(&mut rest, across).map_or(Found::Lacking, Found::Index)
+        }
+    }
+}
+
+/// Throws away what is here of other segments than these.
+pub(super) fn remove_others(state_dir: &Path, segments: &[SegmentNumber]) {
+    let known: BTreeSet<PathBuf> = segments
+        .iter()
+        .map(|number| path(state_dir, *number))
+        .collect();
+    let items = std::fs::read_dir(state_dir.join(INDEX_FOLDER));
+    for item in items.into_iter().flatten().flatten() {
+        let path = item.path();
+        let is_ours = path
+            .extension()
+            .is_some_and(|extension| extension == "json");
+        if is_ours && !known.contains(&path) {
+            let _ = std::fs::remove_file(path);
+        }
+    }
 }
 
 /// The series within the segment; `None` if there is no index of exactly this segment. What was found out to be none is
 /// thrown away.
 pub(super) fn within(state_dir: &Path, number: SegmentNumber, of: &Identity) -> Option<Within> {
     let read = || {
-        let (head, mut rest) = open(state_dir, number, of)?;
+        let (digests, mut rest) = open(state_dir, number, of)?;
+        let [_, digest] = digests?;
         line(&mut rest)?;
-        let within: Within = read(&mut rest, head.within)?;
+        let within: Within = read(&mut rest, digest)?;
         let is_sound = within.rows.iter().all(|row| row.facts < within.facts.len());
         is_sound.then_some(within)
     };
     let found = read();
     if found.is_none() {
-        let _ = std::fs::remove_file(path(state_dir, number));
+        remove(state_dir, number);
     }
     found
 }
 
-fn open(state_dir: &Path, number: SegmentNumber, of: &Identity) -> Option<(Head, BufReader<File>)> {
+/// Throws the index of a segment away.
+pub(super) fn remove(state_dir: &Path, number: SegmentNumber) {
+    let _ = std::fs::remove_file(path(state_dir, number));
+}
+
+/// The digests of the lines, and these.
+fn open(
+    state_dir: &Path,
+    number: SegmentNumber,
+    of: &Identity,
+) -> Option<(Option<[Digest; 2]>, BufReader<File>)> {
     let path = path(state_dir, number);
     let is_ours = |found: &Metadata| {
         found.is_file() && found.mode() & 0o022 == 0 && is_trusted(state_dir, found.uid())
@@ -192,7 +255,8 @@ fn open(state_dir: &Path, number: SegmentNumber, of: &Identity) -> Option<(Head,
     let head: Head = serde_json::from_slice(&written).ok()?;
     // No digest covers the head, so a letter in another case would go unnoticed.
     let is_as_written = serde_json::to_vec(&head).ok()? == written;
-    (is_as_written && head.v == VERSION && head.of == of.to_string()).then_some((head, reader))
+    let is_it = is_as_written && head.v == VERSION && head.of == of.to_string();
+    is_it.then_some((head.lines, reader))
 }
 
 fn line(reader: &mut BufReader<File>) -> Option<Vec<u8>> {

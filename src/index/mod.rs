@@ -3,8 +3,8 @@
 //! In: a question. Out: a [`Plan`], the ranges of entries to read for it. Whoever reads them by the folds that he would
 //! give all lines comes to the same answer.
 //!
-//! - It is derived from the journal, checked against it, and made again where it is lost or wrong. Nothing of it is
-//!   shown: it only chooses lines. `verify` and the daemon itself never use it.
+//! - It is derived from the journal, checked against it, and made again where it is lost or wrong. Of it only what a series
+//!   is about is shown, in lists; a verdict is read from the journal's own line ([`Index::each_closing`]). `verify` and the daemon itself never use it.
 //! - It covers closed segments from the first one on, each by a file of its own ([`file`]). From the first segment that
 //!   has none, everything is read as if there was no index.
 //! - A plan may hold more lines than are needed, and never fewer. What of an earlier series a later entry can speak
@@ -16,17 +16,20 @@
 )]
 
 mod build;
+mod closings;
 mod facts;
 mod file;
 mod plan;
 
+pub(crate) use closings::Closing;
 pub(crate) use facts::{Facts, Times};
 pub(crate) use plan::Plan;
 
 use crate::entry::{Outcome, Seq};
 use crate::journal::{Dir, Identity, JOURNAL_FOLDER, JournalError, SegmentNumber};
 use crate::workers::Workers;
-use file::{Across, Within};
+use build::Built;
+use file::{Across, Found, Within};
 use std::collections::BTreeSet;
 use std::convert::Infallible;
 use std::ops::ControlFlow;
@@ -37,6 +40,8 @@ use std::path::{Path, PathBuf};
 pub(crate) struct Index {
     state_dir: PathBuf,
     known: Vec<Known>,
+    /// Whether a closed segment has none that can have one.
+    is_lacking: bool,
 }
 
 /// A segment with an index.
@@ -64,6 +69,7 @@ pub(crate) struct Row<'i> {
     pub(crate) outcome: Outcome,
     /// Number of failed readings.
     pub(crate) failed: u32,
+    pub(crate) closing: Closing,
 }
 
 impl Index {
@@ -72,6 +78,7 @@ impl Index {
         Self {
             state_dir: state_dir.to_owned(),
             known: Vec::new(),
+            is_lacking: false,
         }
     }
 
@@ -83,12 +90,21 @@ impl Index {
         };
         let closed = closed(&dir, durable)?;
         for (number, of) in closed {
-            let Some(across) = file::across(state_dir, number, &of) else {
-                break;
-            };
-            index.known.push(Known { number, of, across });
+            match file::across(state_dir, number, &of) {
+                Found::Index(across) => index.known.push(Known { number, of, across }),
+                Found::NonePossible => break,
+                Found::Lacking => {
+                    index.is_lacking = true;
+                    break;
+                }
+            }
         }
         Ok(index)
+    }
+
+    /// Whether it would cover more, were it made.
+    pub(crate) const fn is_lacking(&self) -> bool {
+        self.is_lacking
     }
 
     /// Gives `take` every series that lies within a segment of the index, ascending.
@@ -113,6 +129,7 @@ impl Index {
                         times: row.times,
                         outcome: row.outcome,
                         failed: row.failed,
+                        closing: row.closing(),
                     });
                 }
             }
@@ -188,12 +205,14 @@ impl Lacking {
             return Ok(None);
         };
         let closed = closed(&dir, durable)?.into_iter();
-        let lacking = closed.filter(|(number, of)| file::across(state_dir, *number, of).is_none());
+        let lacking =
+            closed.filter(|(number, of)| file::across(state_dir, *number, of).is_lacking());
         let (mut left, bytes): (Vec<_>, Vec<_>) =
             lacking.map(|(number, of)| (number, of.bytes())).unzip();
         if left.is_empty() || !file::may_write(state_dir) {
             return Ok(None);
         }
+        file::remove_others(state_dir, &dir.segments()?);
         left.reverse();
         Ok(Some(Self {
             dir,
@@ -224,19 +243,18 @@ impl Lacking {
         );
     }
 
-    /// Makes the index of the next one, and returns its size, or 0 for a segment that can have no index, which is read
-    /// instead. `None` if none is left, once `go_on` says no, or if the index cannot be written.
+    /// Makes the index of the next one, and returns its size, or 0 for one that was changed meanwhile. `None` if none is left, once `go_on` says no, or if the index cannot be written.
     pub(crate) fn make_one(&mut self, go_on: &(dyn Fn() -> bool + Sync)) -> Option<u64> {
         let number = self.left.pop()?;
         self.make(number, go_on)
     }
 
     fn make(&self, number: SegmentNumber, go_on: &(dyn Fn() -> bool + Sync)) -> Option<u64> {
-        let Ok(Some(built)) = build::build(&self.dir, number, go_on) else {
+        let Ok(Some(Built { of, made })) = build::build(&self.dir, number, go_on) else {
             return go_on().then_some(0);
         };
-        let made = (&built.across, &built.within);
-        let written = file::write(&self.state_dir, number, &built.of, made);
-        written.ok().map(|()| built.of.bytes())
+        let made = made.as_ref().map(|(across, within)| (across, within));
+        let written = file::write(&self.state_dir, number, &of, made);
+        written.ok().map(|()| of.bytes())
     }
 }

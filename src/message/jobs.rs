@@ -1,16 +1,13 @@
 //! A job with what came out of its series, as a line of `tallyjaw jobs --json`.
 
 use super::armed::JobMessage;
-use crate::entry::Outcome;
-use crate::entry::history::Listed;
-use crate::entry::ledger::Closed;
+use crate::entry::{Completed, Outcome};
 use crate::quantity::WallMicros;
 use crate::spec::Job;
 use serde::Serialize;
 
 /// Whether an accepted series has reservations.
-pub fn is_reserved(closed: &Closed) -> bool {
-    let completed = &closed.completed;
+pub fn is_reserved(completed: &Completed) -> bool {
     completed.outcome == Outcome::Accepted && !completed.reservations().is_empty()
 }
 
@@ -63,12 +60,12 @@ impl JobSeries {
         }
     }
 
-    /// What was said last of a job holds; a serial number is of one harness.
-    pub fn add(&mut self, listed: &Listed, job: &Job) {
-        let closed = listed.series.closed.as_ref();
+    /// Adds a series, how it was closed, and when it was opened. What was said last of a job holds; a serial number is of
+    /// one harness.
+    pub fn add(&mut self, closed: Option<&Completed>, opened: WallMicros, job: &Job) {
         self.series += 1;
         self.accepted_with_reservations += usize::from(closed.is_some_and(is_reserved));
-        *match closed.map(|closed| closed.completed.outcome) {
+        *match closed.map(|completed| completed.outcome) {
             None => &mut self.open,
             Some(Outcome::Accepted) => &mut self.accepted,
             Some(Outcome::Rejected) => &mut self.rejected,
@@ -80,7 +77,7 @@ impl JobSeries {
             serial: None,
             ..JobMessage::new(job)
         };
-        self.last_at = listed.series.opened;
+        self.last_at = opened;
         self.last = self.last_at.to_string();
     }
 }

@@ -454,3 +454,56 @@ fn a_question_about_few_series_reads_only_their_lines() {
     let whole = folder.run(&["verify"]);
     assert_eq!(whole.status.code(), Some(1), "{whole:?}");
 }
+
+#[test]
+fn a_segment_that_can_have_no_index_is_read_whole_and_looked_at_once() {
+    let (own, reference) = (Purpose::FirstOff, Purpose::Reference);
+    let mut files = by_purpose(&[own, reference, own, reference]);
+    // The numbers of its entries have a gap, which no bench writes.
+    let second = files.get_mut("00000002.jsonl").unwrap();
+    let mut lines: Vec<&[u8]> = second.split_inclusive(|byte| *byte == b'\n').collect();
+    lines.remove(20);
+    *second = lines.concat();
+    let folder = Folder::of(&files);
+    let asked = [
+        "series",
+        "series|--purpose|reference|--json",
+        "export|csv|--purpose|reference",
+    ]
+    .map(str::to_owned);
+    without(&folder);
+    let want = said(&folder, &asked);
+    fs::remove_file(index(&folder)).unwrap();
+    assert_eq!(said(&folder, &asked), want);
+    let written = |name: &str| {
+        let made = fs::metadata(index(&folder).join(name)).unwrap();
+        made.modified().unwrap()
+    };
+    let made = indexed(&folder);
+    assert_eq!(
+        made.len(),
+        3,
+        "one for each closed segment: {:?}",
+        made.keys()
+    );
+    let none = made["00000002.json"].split_inclusive(|byte| *byte == b'\n');
+    assert_eq!(none.count(), 1, "it says that there can be none");
+    let before = written("00000002.json");
+    assert_eq!(said(&folder, &asked), want);
+    assert_eq!(written("00000002.json"), before);
+}
+
+#[test]
+fn the_index_of_segments_that_are_gone_goes_with_the_next_that_is_made() {
+    let own = Purpose::FirstOff;
+    let folder = Folder::of(&by_purpose(&[own, own, own]));
+    let asked = ["series".to_owned()];
+    said(&folder, &asked);
+    let name = |number: u32| index(&folder).join(format!("{number:08}.json"));
+    fs::copy(name(1), name(7)).unwrap();
+    fs::remove_file(folder.path("state/journal/00000001.jsonl")).unwrap();
+    fs::remove_file(name(2)).unwrap();
+    said(&folder, &asked);
+    let left: Vec<String> = indexed(&folder).into_keys().collect();
+    assert_eq!(left, ["00000002.json"]);
+}

@@ -22,11 +22,17 @@ const PART: u64 = 4;
 /// The index of the journal; empty where it cannot be read, which then shows when the journal is read.
 pub(in crate::cli) fn index(daemon: &DaemonConfig) -> Index {
     let (state_dir, durable) = (&daemon.state_dir, lines::durable_end(daemon));
-    if let Ok(Some(lacking)) = Lacking::find(state_dir, durable) {
-        let mut progress = Progress::of_bytes("indexing the journal", lacking.bytes());
-        lacking.make_all(|bytes| progress.advance(bytes));
+    let open = || Index::open(state_dir, durable).unwrap_or_else(|_| Index::none(state_dir));
+    let index = open();
+    if !index.is_lacking() {
+        return index;
     }
-    Index::open(state_dir, durable).unwrap_or_else(|_| Index::none(state_dir))
+    let Ok(Some(lacking)) = Lacking::find(state_dir, durable) else {
+        return index;
+    };
+    let mut progress = Progress::of_bytes("indexing the journal", lacking.bytes());
+    lacking.make_all(|bytes| progress.advance(bytes));
+    open()
 }
 
 /// The series that may have a reading that matches: those that are named, or all that the index does not exclude.

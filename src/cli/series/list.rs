@@ -6,16 +6,17 @@ use crate::cli::query::{Filter, indexed};
 use crate::cli::{Context, Exit, Failure, card, client, pager};
 use crate::config::DaemonConfig;
 use crate::daemon::clock;
-use crate::entry::Seq;
 use crate::entry::history::{History, Listed};
 use crate::entry::words::{self, safe};
-use crate::index::{Index, Plan, Row};
+use crate::entry::{Outcome, Reservation, Seq, Tally};
+use crate::index::{Closing, Facts, Index, Plan, Row};
 use crate::message::series::SeriesMessage;
-use crate::quantity::Zone;
+use crate::quantity::{Area, WallMicros, Zone};
 use anstyle::Style;
 use std::cmp::Reverse;
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeSet, HashMap, HashSet};
 use std::io::Write;
+use std::rc::Rc;
 
 /// The order of the list.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -38,13 +39,36 @@ struct Line {
     /// Sort key, before the number of the series.
     key: String,
     failed: u32,
-    /// How it is shown; `None` as long as only the index was read.
-    shown: Option<Shown>,
+    shown: Shown,
 }
 
-struct Shown {
-    cells: Vec<(String, Style)>,
-    json: Vec<u8>,
+/// How a series is shown.
+enum Shown {
+    /// As long as only the index was read.
+    Known(Closing, WallMicros, Rc<Named>),
+    Cells(Box<Cells>),
+    Json(Vec<u8>),
+}
+
+/// What many series have in common.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+struct Named {
+    station: String,
+    plan: Option<String>,
+    terminal: Option<String>,
+    wire: Option<Area>,
+    tool: Option<String>,
+    purpose: String,
+}
+
+/// What the table shows of a series.
+struct Cells {
+    named: Rc<Named>,
+    opened: WallMicros,
+    /// `None` while it is open.
+    outcome: Option<Outcome>,
+    reservations: Vec<Reservation>,
+    tally: Tally,
 }
 
 const HEADINGS: [&str; 10] = [
@@ -58,6 +82,8 @@ struct Listing<'l> {
     json: bool,
     zone: Zone,
     lines: Vec<Line>,
+    /// Each of those that were seen, once.
+    named: HashSet<Rc<Named>>,
 }
 
 /// Prints the series that match.
@@ -73,6 +99,7 @@ pub(super) fn print(
         json: context.json,
         zone: clock::zone(),
         lines: Vec::new(),
+        named: HashSet::new(),
     };
     let mut all = listing.collect(&daemon, &mut indexed::index(&daemon))?;
     if all.is_none() {
@@ -103,9 +130,13 @@ impl Listing<'_> {
         self.sort();
         let all = self.lines.len();
         self.lines.truncate(self.asked.limit.unwrap_or(usize::MAX));
-        let unread = self.lines.iter().filter(|line| line.shown.is_none());
-        let unread: BTreeSet<Seq> = unread.map(|line| Seq(line.series)).collect();
-        let is_sound = unread.is_empty() || self.fill(daemon, &index.plan(&unread))?;
+        let is_sound = if self.json {
+            let unread = self.lines.iter().filter(|line| line.is_unread());
+            let unread: BTreeSet<Seq> = unread.map(|line| Seq(line.series)).collect();
+            unread.is_empty() || self.fill(daemon, &index.plan(&unread))?
+        } else {
+            self.fill_cells(index)
+        };
         Ok(is_sound.then_some(all))
     }
 
@@ -133,11 +164,40 @@ impl Listing<'_> {
         Ok(())
     }
 
-    /// Reads what is shown of lines that are known by the index alone; `false` if the journal is not as the index says.
+    /// Reads the verdicts of lines that are known by the index alone; `false` if the journal is not as the index says.
+    fn fill_cells(&mut self, index: &Index) -> bool {
+        let unread = self.lines.iter().filter_map(|line| match &line.shown {
+            Shown::Known(closing, ..) => Some(*closing),
+            Shown::Cells(_) | Shown::Json(_) => None,
+        });
+        let closings: Vec<Closing> = unread.collect();
+        let sort = self.asked.sort;
+        let mut lines = self.lines.iter_mut().filter(|line| line.is_unread());
+        let mut is_sound = true;
+        let are_there = index.each_closing(&closings, |completed| {
+            let Some(line) = lines.next() else { return };
+            let Shown::Known(_, opened, named) = &line.shown else {
+                return;
+            };
+            is_sound &= completed.station == named.station
+                && completed.tally.failed == line.failed
+                && (sort != Sort::Outcome || completed.outcome.name() == line.key);
+            line.shown = Shown::Cells(Box::new(Cells {
+                named: Rc::clone(named),
+                opened: *opened,
+                outcome: Some(completed.outcome),
+                reservations: completed.reservations().to_vec(),
+                tally: completed.tally,
+            }));
+        });
+        are_there && is_sound
+    }
+
+    /// Reads all of lines that are known by the index alone; `false` if the journal is not as the index says.
     fn fill(&mut self, daemon: &DaemonConfig, plan: &Plan) -> Result<bool, Failure> {
         let at = self.lines.iter().enumerate();
         let mut unread: HashMap<u64, usize> = at
-            .filter(|(_, line)| line.shown.is_none())
+            .filter(|(_, line)| line.is_unread())
             .map(|(at, line)| (line.series, at))
             .collect();
         let mut is_sound = true;
@@ -187,11 +247,12 @@ impl Listing<'_> {
             Sort::Operator => facts.operator.as_ref(),
             Sort::Outcome => Some(&outcome.to_owned()),
         };
+        let named = self.named(Named::from(facts));
         self.lines.push(Line {
             series: row.id.0,
             key: key.cloned().unwrap_or_default(),
             failed: row.failed,
-            shown: None,
+            shown: Shown::Known(row.closing, row.times.opened, named),
         });
     }
 
@@ -207,20 +268,27 @@ impl Listing<'_> {
         if !self.is_asked(listed.series.id) || !is_it || !self.filter.could_match(listed) {
             return None;
         }
-        let json = if self.json {
-            crate::message::line(message)
+        let shown = if self.json {
+            Shown::Json(crate::message::line(message))
         } else {
-            Vec::new()
+            Shown::Cells(Box::new(Cells::of(listed)))
         };
         Some(Line {
             series: message.series,
             key: self.key(message, outcome),
             failed: message.tally.failed,
-            shown: Some(Shown {
-                cells: cells(listed, message, outcome, &self.zone),
-                json,
-            }),
+            shown,
         })
+    }
+
+    /// The same, but one that was seen before is kept once.
+    fn named(&mut self, named: Named) -> Rc<Named> {
+        if let Some(known) = self.named.get(&named) {
+            return Rc::clone(known);
+        }
+        let named = Rc::new(named);
+        self.named.insert(Rc::clone(&named));
+        named
     }
 
     fn key(&self, message: &SeriesMessage, outcome: &str) -> String {
@@ -264,10 +332,11 @@ impl Listing<'_> {
 
     fn print(self, all: usize, out: &mut dyn Write) -> Result<Exit, Failure> {
         let left_out = all - self.lines.len();
-        let shown = self.lines.into_iter().filter_map(|line| line.shown);
         if self.json {
-            for line in shown {
-                out.write_all(&line.json)?;
+            for line in &self.lines {
+                if let Shown::Json(json) = &line.shown {
+                    out.write_all(json)?;
+                }
             }
             return Ok(Exit::Yes);
         }
@@ -280,12 +349,12 @@ impl Listing<'_> {
             writeln!(out, "{none}")?;
             return Ok(Exit::Yes);
         }
-        let mut table = Columns::new(&HEADINGS);
-        for line in shown {
-            table.styled(line.cells);
-        }
+        let row = |at: usize| {
+            let line = self.lines.get(at);
+            line.map_or_else(Vec::new, |line| line.cells(&self.zone))
+        };
         let mut text = Vec::new();
-        table.write(&mut text)?;
+        Columns::write_made(&HEADINGS, self.lines.len(), row, &mut text)?;
         if left_out > 0 {
             writeln!(text, "and {left_out} more")?;
         }
@@ -294,29 +363,72 @@ impl Listing<'_> {
     }
 }
 
-fn cells(
-    listed: &Listed,
-    series: &SeriesMessage,
-    outcome: &str,
-    zone: &Zone,
-) -> Vec<(String, Style)> {
-    let (armed, spec) = (&series.armed, &listed.series.spec);
-    let terminal = armed.terminal.as_deref();
-    let wire = armed.wire_mm2.as_ref().map(|mm2| format!("{mm2} mm²"));
-    let tool = spec.tool.as_ref().map(|tool| safe(&tool.id));
-    let plain = [
-        series.series.to_string(),
-        listed.state.since.local_minute(zone),
-        safe(&series.station),
-        armed.plan.as_deref().map(safe).unwrap_or_default(),
-        terminal.map_or("gauge blocks".to_owned(), safe),
-        wire.unwrap_or_default(),
-        tool.unwrap_or_default(),
-        armed.purpose.replace('_', " "),
-    ];
-    let mut cells: Vec<_> = plain.map(|text| (text, Style::new())).into();
-    let outcome_words = format!("{}{}", card::outcome_words(outcome), series.beside());
-    cells.push((outcome_words, card::outcome_style(outcome)));
-    cells.push((words::tally(series.tally), Style::new()));
-    cells
+impl From<&Facts> for Named {
+    fn from(facts: &Facts) -> Self {
+        Self {
+            station: facts.station.clone(),
+            plan: facts.plan.clone(),
+            terminal: facts.terminal.clone(),
+            wire: facts.wire(),
+            tool: facts.tool.clone(),
+            purpose: facts.purpose.clone(),
+        }
+    }
+}
+
+impl Cells {
+    fn of(Listed { series, state }: &Listed) -> Self {
+        let spec = &state.spec;
+        let crimp = spec.subject.crimp();
+        let completed = series.closed.as_ref().map(|closed| &closed.completed);
+        Self {
+            named: Rc::new(Named {
+                station: spec.station.clone(),
+                plan: spec.plan.clone(),
+                terminal: crimp.map(|crimp| crimp.terminal.clone()),
+                wire: crimp.map(|crimp| crimp.wire.area),
+                tool: spec.tool.as_ref().map(|tool| tool.id.clone()),
+                purpose: spec.purpose.name().to_owned(),
+            }),
+            opened: state.since,
+            outcome: completed.map(|completed| completed.outcome),
+            reservations: completed.map_or_else(Vec::new, |one| one.reservations().to_vec()),
+            tally: completed.map_or(state.tally, |completed| completed.tally),
+        }
+    }
+}
+
+impl Line {
+    const fn is_unread(&self) -> bool {
+        matches!(self.shown, Shown::Known(..))
+    }
+
+    fn cells(&self, zone: &Zone) -> Vec<(String, Style)> {
+        let Shown::Cells(cells) = &self.shown else {
+            return Vec::new();
+        };
+        let Cells { named, .. } = &**cells;
+        let outcome = cells.outcome.map_or("open", Outcome::name);
+        let plain = [
+            self.series.to_string(),
+            cells.opened.local_minute(zone),
+            safe(&named.station),
+            named.plan.as_deref().map(safe).unwrap_or_default(),
+            named
+                .terminal
+                .as_deref()
+                .map_or("gauge blocks".to_owned(), safe),
+            named.wire.map(|wire| wire.to_string()).unwrap_or_default(),
+            named.tool.as_deref().map(safe).unwrap_or_default(),
+            named.purpose.replace('_', " "),
+        ];
+        let mut plain: Vec<_> = plain.map(|text| (text, Style::new())).into();
+        let mut all = Vec::from(Reservation::ALL);
+        all.retain(|one| cells.reservations.contains(one));
+        let beside = words::beside(&all);
+        let words = format!("{}{beside}", card::outcome_words(outcome));
+        plain.push((words, card::outcome_style(outcome)));
+        plain.push((words::tally(cells.tally), Style::new()));
+        plain
+    }
 }
