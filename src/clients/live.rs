@@ -11,7 +11,7 @@ use crate::entry::{JournalId, Seq, State};
 use crate::journal::{DurableEnd, DurableLine, Follow};
 use crate::letterhead::Letterhead;
 use crate::message::page::MovingMessage;
-use crate::message::reply::{FolderTrouble, SinkStatus, Status, Trouble};
+use crate::message::reply::{FolderTrouble, KeyTrouble, SinkStatus, Status, Trouble};
 use crate::message::{Hello, Notice, StateMessage, line};
 use crate::quantity::WallMicros;
 use crate::spec::Catalog;
@@ -46,6 +46,7 @@ struct Shown {
     health: Health,
     troubles: BTreeMap<String, Trouble>,
     folders: BTreeMap<String, FolderTrouble>,
+    key_trouble: Option<KeyTrouble>,
     sinks: Vec<SinkStatus>,
     page: Option<String>,
     notices: VecDeque<Arc<[u8]>>,
@@ -119,6 +120,7 @@ impl Live {
                 health: Health::Ok,
                 troubles: BTreeMap::new(),
                 folders: BTreeMap::new(),
+                key_trouble: None,
                 sinks: Vec::new(),
                 page: None,
                 notices: VecDeque::new(),
@@ -236,6 +238,12 @@ impl Live {
                 return;
             }
         }
+        self.wake_all();
+    }
+
+    /// Sets why outcomes are not sealed; `None` while they are, and where no signing key was ever made.
+    pub fn set_key_trouble(&self, trouble: Option<KeyTrouble>) {
+        self.shown().key_trouble = trouble;
         self.wake_all();
     }
 
@@ -362,7 +370,8 @@ impl Live {
             state,
             troubles: shown.troubles.values().cloned().collect(),
             folders: shown.folders.values().cloned().collect(),
-            key_trouble: None,
+            signing_key: shown.state.key.clone(),
+            key_trouble: shown.key_trouble.clone(),
             sinks: shown.sinks.iter().map(behind).collect(),
         }
     }

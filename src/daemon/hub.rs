@@ -374,7 +374,6 @@ impl Hub {
                 let status = Status {
                     unjudged_frames: self.unjudged_frames(),
                     tablet: self.gate.as_ref().map(|gate| gate.status()),
-                    key_trouble: self.sealing.trouble.clone(),
                     ..self.live.status()
                 };
                 // The client may be gone.

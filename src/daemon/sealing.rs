@@ -31,8 +31,6 @@ pub(super) struct Sealing {
     /// Number of the last entry that a seal was due of; 0 before the first.
     due_at: u64,
     making: Option<JoinHandle<Option<Sealed>>>,
-    /// Why there is no key, where there was to be one.
-    pub(super) trouble: Option<KeyTrouble>,
 }
 
 impl Sealing {
@@ -134,7 +132,7 @@ impl Hub {
             handover.filter(|made| known.is_some_and(|known| known.key == made.by().fingerprint()));
         self.sealing.handover = by_known.and_then(|made| made.to_base64().ok());
         self.sealing.key = key.map(Arc::new);
-        self.sealing.trouble = trouble;
+        self.live.set_key_trouble(trouble);
         self.enter_key();
     }
 

@@ -6,6 +6,7 @@ use super::picture::PictureMessage;
 use super::request::RequestId;
 use super::setup::{ChangeMessage, SetupMessage};
 use super::state::StateMessage;
+use crate::entry::seal::KeyInUse;
 use crate::texts::{Texts, gather};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -152,6 +153,9 @@ pub struct Status {
     /// Folders of pictures that have a problem.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub folders: Vec<FolderTrouble>,
+    /// The signing key that the journal names, and how far its seals reach; left out before the first one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub signing_key: Option<KeyInUse>,
     /// Why outcomes are not sealed; left out while they are, and where no signing key was ever made.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub key_trouble: Option<KeyTrouble>,

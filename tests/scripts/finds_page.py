@@ -10,13 +10,14 @@ import subprocess
 import threading
 
 # What the check recomputes, by the names of `data-about`: a change of its text must be found.
-RECOMPUTED = re.compile(r", (value|deviation|verdict|nominal|lower limit|upper limit|outcome|readings)$|, visual check \d+, |, limits of .*, axis$|^the line of |"
-                        r", reading \d+ (in the appendix|that does not count), |the outcome$|, its line$")
+RECOMPUTED = re.compile(r", (value|deviation|verdict|nominal|lower limit|upper limit|outcome|readings)$|, visual check \d+, |, limits of .*, axis$|, (unsure within|test uncertainty ratio)$|"
+                        r", reading \d+ (in the appendix|that does not count), |the outcome$|, its line$|, pulls, |, capability\b|, how the pulls failed$")
 OPENED = re.compile(r'<(\w+) data-about="([^"]*)"[^>]*>')
 DATA = "the data for programs, but for values, verdicts and outcomes"
-MARKUP = "names and classes of elements, axes and zones of charts"
+MARKUP = "names and classes of elements, but not of charts"
 LAST = "the last line of the journal in the page, which no other covers"
-WORDS = "headings, labels, names, sentences, dates, statistics, what stands between cells"
+WORDS = "headings, labels, names, remarks, dates, what was required, what stands between cells"
+CHART = re.compile(r'<svg data-about="the (picture|time line)')
 
 
 class Page:
@@ -52,12 +53,25 @@ def left(text, at):
         return DATA
     if before.rfind('<script data-about="the script">') > 0 and "</script>" in text[at:]:
         return None
+    if (svg := before.rfind("<svg")) > before.rfind("</svg>") and CHART.match(text, svg):
+        return of_chart(text, at)
     if text[at:at + 1] == "<" or before.rfind("<") > before.rfind(">"):
         return MARKUP
     if before.rfind('<code data-about="entry') == text.rfind('<code data-about="entry'):
         return LAST
     around = [found[2] for found in OPENED.finditer(before) if f"</{found[1]}>" not in before[found.end():]]
     return None if around and RECOMPUTED.search(around[-1]) else WORDS
+
+
+def of_chart(text, at):
+    """In a chart: each attribute that is seen and each word must be found, and what a shape is."""
+    opened = text.rfind("<", 0, at)
+    if (closed := text.find(">", opened)) < at:
+        return None if re.match(r"<(text|title|desc)\b", text[opened:]) else MARKUP
+    for attribute in re.finditer(r' ([\w-]+)="[^"]*"', text[opened:closed]):
+        if opened + attribute.start() <= at < opened + attribute.end():
+            return MARKUP if attribute[1] in ("id", "role", "aria-labelledby", "data-about") else None
+    return MARKUP if text[at] == "<" else None
 
 
 def first_change(one, other):

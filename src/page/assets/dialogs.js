@@ -153,7 +153,14 @@ export function showService(state, bench, station) {
     return make("section", { "data-instrument": one.instrument }, make("h3", {}, shape(drawn), `${one.instrument}: ${words}`), make("dl", {}, ...facts.filter(Boolean).flat()));
   }));
   const sinks = (state.sinks ?? []).map((sink) => [make("dt", {}, `${sink.sink} (${sink.kind})`), make("dd", {}, sink.failing ? `${t("sink.failing", { since: clock(sink.failing.since), n: sink.behind })} ${says(sink.failing.error)}. ${capital(says(sink.failing.remedy))}` : soFar(sink))]);
-  $("service-daemon").replaceChildren(...[row("service.version", state.version), row("service.journal", `${state.journal}, #${state.state.seq ?? 0}, ${named("health", state.journal_health)}`)].flat(), ...sinks.flat());
+  $("service-daemon").replaceChildren(...[row("service.version", state.version), row("service.journal", `${state.journal}, #${state.state.seq ?? 0}, ${named("health", state.journal_health)}`), row("service.key", sealing(state))].flat(), ...sinks.flat());
+}
+
+// The signing key with how far its seals reach; that there is none; or why nothing is sealed, as a warning.
+function sealing({ signing_key: known, key_trouble: trouble }) {
+  if (trouble) return make("span", { class: "trouble" }, make("strong", {}, t("key.trouble")), ` ${says(trouble.message)}. ${capital(says(trouble.remedy))}`);
+  if (!known) return t("key.none");
+  return t(known.up_to === undefined ? "key.unsealed" : "key.sealed", { key: known.key, seq: known.up_to });
 }
 
 // Entries since the last time stamp are no fault: the next one covers them.

@@ -18,11 +18,12 @@ const OURS = [
   /^series \d+, .* \(entry \d+\), (value|deviation|error|verdict|by)$/,
   /^series \d+, reading \d+ (in the appendix|that does not count), (entry|time|piece|axis|value|verdict|by|instrument|became)$/,
   /^series \d+, zero \d+(, shown| in the appendix, \w+)?$/,
-  /^series \d+, limits of .*, (axis|nominal|lower limit|upper limit)$/,
+  /^series \d+, limits of .*, (axis|nominal|lower limit|upper limit|unsure within|test uncertainty ratio|from)$/,
   /^series \d+, picture of .* \(entry \d+\)$/,
   /^(series \d+, )?the outcome$/,
   /^series \d+, figures of .*, (figure|value|from|to|the sentence|preconditions|remarks)$/,
   /^series \d+, capability\b/,
+  /^(the sentence on |.* side by side, .*, (group|readings|mean|standard deviation|minimum|maximum|ppk|lower confidence bound \(95 %\)|figure|value|from|to)$)/,
   /^(the (outcome of the run|counts, .*|samples, series \d+, .*|decision of entry \d+, .*)|held by entry \d+, .*)$/,
   /^the mark of piece \d+ \(entry \d+\) in "/,
   /^the bar of \d+ readings? at .* in "/,
@@ -72,13 +73,14 @@ function check(html) {
       differs.push({ about: `series ${reported.series}`, reported: "a series", recomputed: `nothing (${error.message})` });
     }
   }
+  if (data.compare) expectComparison(data.series.map(({ series }) => found.series.get(series)).filter((series) => series), data, { put, tables, pictures });
   if (data.run) {
     const run = found.runs.get(data.run.run);
     if (run) expectRun(run, { put, tables, pictures }, data.offsets);
     else differs.push({ about: "the production run", reported: `run ${data.run.run}`, recomputed: "nothing: its lines are not there" });
     if (run) compareRun(run, data.run, differs);
   }
-  const counts = { lines: lines.length, verdicts: found.verdicts, zeros: found.zeros, outcomes: found.outcomes, compared: 0, marks: 0, pictures: 0, others: 0 };
+  const counts = { lines: lines.length, verdicts: found.verdicts, zeros: found.zeros, outcomes: found.outcomes, compared: 0, statistics: 0, groups: 0, crimps: 0, marks: 0, drawn: 0, pictures: 0, others: 0 };
   const copies = new Map([...found.series.values()].flatMap((series) => series.pictures).map((entry) => [entry.seq, entry]));
   comparePictures(page, pictures, differs);
   const met = new Map();
@@ -95,9 +97,11 @@ function check(html) {
       const isLike = nth < 0 || wanted[nth].like === undefined || (place.class ?? "").split(" ").includes(wanted[nth].like);
       if (nth < 0 || isTwice || !isLike) differs.push({ about: place.about, reported: isTwice ? `${got}, twice` : isLike ? got : `${got}, drawn as ${place.class}`, recomputed: words[Math.max(0, nth)], place: place.at });
       met.set(place.about, (met.get(place.about) ?? new Set()).add(nth));
-      counts[["circle", "path", "rect"].includes(place.name) ? "marks" : "compared"] += 1;
+      counts[kindOf(place.about)] += 1;
     } else if (place.svg?.isCompared || place.isCompared) {
-      counts[["circle", "path", "rect"].includes(place.name) ? "marks" : "compared"] += 1;
+      // It was compared shape by shape, also those without a name.
+      counts.drawn += place.isCompared ? 1 : 0;
+      counts.marks += place.isCompared ? place.shapes.length : 0;
     } else if (OURS.some((form) => form.test(place.about)) && !isBefore(place.about, found)) {
       differs.push({ about: place.about, reported: seen(place), recomputed: "nothing", place: place.at });
     } else {
@@ -117,6 +121,13 @@ function check(html) {
   const placeOf = new Map(page.places.map((place) => [place.about, place.at]));
   for (const { of, ...fault } of found.faults) differs.push({ ...fault, place: placeOf.get(of) });
   return { differs, counts, seals: found.seals, first: found.first, last: found.last };
+}
+
+// What a place is counted as: a text of a table, or a figure by a formula, of groups side by side, or a count of crimps.
+function kindOf(about) {
+  if (/^series \d+, (figures of|capability)/.test(about)) return "statistics";
+  if (/^the sentence on | side by side, /.test(about)) return "groups";
+  return /^(the (outcome of the run|counts|samples|decision of)|held by entry)/.test(about) ? "crimps" : "compared";
 }
 
 // A zero that opened the first series may have been the last of a series before: its line is not in the page.

@@ -27,7 +27,7 @@ function tablesOf(series, readings, zeros, isFull) {
   const { spec, id } = series;
   const about = `series ${id}`;
   const guarded = spec.axes.some(({ guards }) => guards.some((guard) => base(guard, "width") > 0));
-  const sources = new Set(spec.axes.map((axis) => axis.limits_from ?? spec.source ?? ""));
+  const sources = new Set(spec.axes.map((axis) => sourceOf(axis, spec)));
   const heads = ["Axis", "Nominal", "Lower limit", "Upper limit", ...(guarded ? ["Unsure within"] : []), "Test uncertainty ratio", ...(sources.size > 1 ? ["From"] : [])];
   return [
     tableOf(id, "Limits", heads, spec.axes.map((axis) => `${about}, limits of ${axisWords(axis.axis)}`)),

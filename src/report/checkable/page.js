@@ -44,7 +44,7 @@ function parse(html) {
       if (name === "article") page.sheets.push(sheet = /^s(\d+)$/.exec(element.id)?.[1]);
       if (name === "section" && ["appendix", "journal-lines"].includes(element.class)) sheet = undefined;
       const svg = inside("svg");
-      if (svg?.shapes && ["path", "circle", "rect", "text", "desc"].includes(name) && !inside("defs")) svg.shapes.push(element);
+      if (svg?.shapes && ["path", "circle", "rect", "text", "title", "desc"].includes(name) && !inside("defs")) svg.shapes.push(element);
       const rows = inside("tbody");
       const table = inside("table");
       if (element["data-about"] !== undefined) {
@@ -52,7 +52,7 @@ function parse(html) {
         if (inside(...UNSEEN, "details") && !["title", "style", "code"].includes(name)) fault(`${element.about}, where nobody sees it`, all);
       }
       if (name === "svg" && element.about) {
-        page.pictures.push(Object.assign(element, { shapes: [] }));
+        page.pictures.push(Object.assign(element, { shapes: [], figure: inside("figure")?.about }));
         (inside("figure") ?? {}).svg = element;
       }
       if (name === "table") page.tables.push(Object.assign(element, { heads: [], rows: [], sheet, of: element }));

@@ -129,7 +129,7 @@ function expectRun(run, { put, tables, pictures }, offsets) {
   table("What a person decided about them", ["Entry", "When", "Of those held by", "How many", "Decision", "By", "Reason"], run.settlements.map((one) => ({
     about: `the decision of entry ${one.seq}`, cells: [String(one.seq), time(one.at), String(one.held), String(one.crimps), SETTLED[one.settlement], safe(one.operator ?? "not named"), safe(one.reason)],
   })));
-  if (run.crimps > 0) pictures.push({ about: "the time line", shapes: timeLine(run, offsets) });
+  if (run.crimps > 0) pictures.push({ about: "the time line", box: "timeline 0 0 720 123", shapes: timeLine(run, offsets) });
 }
 
 // The time line: spans of crimps by what became of them, and the samples over them.
@@ -140,7 +140,7 @@ function timeLine(run, offsets) {
   const after = spans.length ? spans.at(-1).last + 1 : 1;
   if (after <= run.crimps) spans.push({ first: after, last: run.crimps, like: "open", word: "open" });
   const scale = ruler(0, run.crimps, 200, 7000);
-  const shapes = [`desc: Crimps ${spans.map(({ first, last, word }) => `${first} to ${last} ${word}`).join(", ")}`];
+  const shapes = [`title: Time line of run ${run.id}`, `desc: Crimps ${spans.map(({ first, last, word }) => `${first} to ${last} ${word}`).join(", ")}`];
   for (const { first, last, like, word } of spans) {
     const [from, to] = [scale(first - 1), scale(last)];
     shapes.push(`bar ${like} at ${px(from)} 42, ${px(Math.max(10, to - from))} × 34`);

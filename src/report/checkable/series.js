@@ -53,6 +53,9 @@ function expectSeries(series, { put, tables, zeros, pictures }, { offsets, isFul
       const limit = base(axis, end);
       put(`${about}, limits of ${words}, ${head}`, limit === undefined ? "–" : quantity(limit, axis.unit, 2));
     }
+    put(`${about}, limits of ${words}, test uncertainty ratio`, safe(ratiosOf(axis)));
+    if (new Set(spec.axes.map((one) => sourceOf(one, spec))).size > 1) put(`${about}, limits of ${words}, from`, safe(sourceOf(axis, spec)));
+    if (spec.axes.some((one) => guardOf(one) > 0)) put(`${about}, limits of ${words}, unsure within`, `±${quantity(twoDigitsUp(guardOf(axis)), axis.unit, 2)} of a limit`);
     const rows = on(axis).filter((one) => one.counts);
     const column = isOfBlocks ? readings.filter((one) => one.counts) : rows;
     const unit = column.every((one) => one.unit === column[0].unit) ? column[0]?.unit : undefined;
@@ -74,9 +77,10 @@ function expectSeries(series, { put, tables, zeros, pictures }, { offsets, isFul
     }
     if (!isOfBlocks) {
       put(`${about}, ${words}`, (shown) => caption(shown, rows, axis, words));
-      expectLane(rows, axis, capital(words), put);
+      const lane = { title: `${capital(words)} and its limits`, box: "lane 0 0 360 83", shapes: laneShapes(rows, axis, words) };
+      if (lane.shapes) pictures.push({ ...lane, sheet: String(id) }, ...(isAlone ? [] : [{ ...lane, figure: `the cover, series ${id}, ${words}`, rare: true }]));
     }
-    if (isFull && !isOfBlocks && on(axis).length > 0) expectPicture(on(axis), axis, capital(words), spec.pieces, put);
+    if (isFull && !isOfBlocks && on(axis).length > 0) pictures.push({ sheet: String(id), title: `${capital(words)} against its limits`, box: " 0 0 720 240", shapes: readingShapes(on(axis), axis, series, words), caption: legendOf(on(axis), axis) });
     if (isFull && !isOfBlocks && rows.length > 0) expectFigures(series, axis, rows, { put, tables, pictures });
   }
   if (!isOfBlocks) expectCapability(series, (axis) => on(axis).filter((one) => one.counts), put);
@@ -115,6 +119,8 @@ function expectSeries(series, { put, tables, zeros, pictures }, { offsets, isFul
     }
   });
 
+  expectPulls(series, readings.filter((one) => one.counts), put);
+
   const lines = new Map();
   const all = [...series.opening, ...series.zeros];
   for (const zero of all) {
@@ -138,6 +144,36 @@ function expectSeries(series, { put, tables, zeros, pictures }, { offsets, isFul
   }
   zeros.push(...zerosOf(series, all, lines));
   tables.push(...tablesOf(series, readings, all, isFull));
+}
+
+// How the pulls failed: by kind, with the share of each.
+function expectPulls(series, forces, put) {
+  const about = `series ${series.id}`;
+  const answered = forces.filter((one) => series.pulled.has(one.seq));
+  if (answered.length === 0) return;
+  const lowestOf = (all) => all.reduce((lowest, one) => (base(one, "value") < base(lowest, "value") ? one : lowest));
+  const n = answered.length;
+  for (const [mode, words] of Object.entries(PULLED)) {
+    const own = answered.filter((one) => series.pulled.get(one.seq) === mode);
+    if (own.length === 0) continue;
+    const row = `${about}, pulls, ${words}`;
+    const share = (value) => `${fixed(100 * value, 1)} %`;
+    put(`${row}, failure`, words);
+    put(`${row}, pieces`, own.map(({ piece }) => piece).join(", "));
+    put(`${row}, minimum`, valueOf(lowestOf(own)));
+    put(`${row}, share`, (got) => settled(share(own.length / n), got));
+    put(`${row}, 95 % interval`, (got) => settled(`${share(1 - upperBound(n - own.length, n, 0.975))} to ${share(upperBound(own.length, n, 0.975))}`, got));
+  }
+  const mode = series.pulled.get(lowestOf(forces).seq);
+  const inWire = answered.filter((one) => series.pulled.get(one.seq) === "broke_in_wire").length;
+  const unanswered = forces.length - n;
+  const often = inWire === n && unanswered === 0 ? "in every pull" : `in ${inWire} of ${n} pulls`;
+  const said = [
+    mode ? `At the minimum: ${PULLED[mode]}` : "How the pull of the minimum failed was not said",
+    ...(inWire ? [`${often} the wire broke away from the crimp, so that the crimp held more than was measured`] : []),
+    ...(unanswered ? [`of ${unanswered} more it was not said how they failed`] : []),
+  ];
+  put(`${about}, how the pulls failed`, `${said.join("; ")}. Intervals of shares: 95 % confidence, by Clopper and Pearson; they hold for pieces that are taken at random from one process.`);
 }
 
 const isGood = (zero) => zero.ok && base(zero, "opening") === undefined;
@@ -195,19 +231,25 @@ function caption(shown, rows, axis, words) {
   return `${name}${rows.length} readings, ${ends}, ${said.join(", ")}`;
 }
 
-// The readings of an axis stacked over their values, between the limits.
-function expectLane(rows, axis, name, put) {
-  const title = `${name} and its limits`;
+// The readings of an axis stacked over their values, between the limits; nothing without a limit, or a reading beside only one.
+function laneShapes(rows, axis, words) {
   const [lower, upper] = [base(axis, "lower"), base(axis, "upper")];
   const values = rows.map((one) => base(one, "value"));
   const only = lower ?? upper;
-  if (only === undefined || (values.length === 0 && (lower === undefined || upper === undefined))) return;
+  if (only === undefined || (values.length === 0 && (lower === undefined || upper === undefined))) return undefined;
   const isBoth = lower !== undefined && upper !== undefined;
   const [lowest, most] = isBoth ? [lower, upper] : [Math.min(only, ...values), Math.max(only, ...values)];
   const air = Math.max(1, Math.floor((most - lowest) / (isBoth ? 3 : 5)));
   const [from, to] = [lowest - air, most + air];
   const at = ruler(from, to, 120, 3480);
-  expectLimits(axis, put, (value) => `${px(at(value))} 3V61`);
+  const width = guardOf(axis);
+  const shapes = [`title: ${capital(words)} and its limits: ${rows.length} reading${rows.length === 1 ? "" : "s"}; limits ${limitsWords(axis)}`];
+  if (width > 0) for (const limit of [lower, upper].filter((end) => end !== undefined)) {
+    const [left, right] = [at(Math.max(from, limit - width)), at(Math.min(to, limit + width))];
+    shapes.push(`bar zone at ${px(left)} 3, ${px(Math.max(1, right - left))} × 53`);
+  }
+  shapes.push(pathOf("axis", "M12 56H348"));
+  for (const [, like, limit, text] of endsOf(axis)) shapes.push(pathOf(like, `M${px(at(limit))} 3V61`), wordAt(at(limit), 780, text, "mid"));
   const stacks = new Map();
   for (const one of rows) {
     const x = at(Math.min(to, Math.max(from, base(one, "value"))));
@@ -215,30 +257,40 @@ function expectLane(rows, axis, name, put) {
   }
   const highest = Math.max(1, ...[...stacks.values()].map((stack) => stack.length));
   const half = Math.min(58, Math.floor(Math.floor(470 / highest) / 2));
-  for (const [x, stack] of stacks) {
-    if (highest <= 12) {
-      stack.forEach((one, nth) => put(`the mark of piece ${one.piece} (entry ${one.seq}) in "${title}"`, markOf(one.verdict, x, 560 - half - 2 * half * nth, Math.floor((half * 3) / 4)), { often: true }));
-    } else {
-      const height = Math.floor((stack.length * 412) / highest);
-      const bar = `the bar of ${stack.length === 1 ? "1 reading" : `${stack.length} readings`} at ${valueOf(stack[0])} in "${title}"`;
-      put(bar, `bar bar at ${px(x - 29)} ${px(560 - height)}, 5.8 × ${px(Math.max(1, height))}`, { often: true });
-      put(bar, markOf(stack[0].verdict, x, 560 - height - 29, 29), { often: true });
-    }
+  for (const [x, stack] of [...stacks].sort(([one], [other]) => one - other)) {
+    const height = Math.floor((stack.length * 412) / highest);
+    if (highest <= 12) shapes.push(...stack.map((one, nth) => markOf(one.verdict, x, 560 - half - 2 * half * nth, Math.floor((half * 3) / 4))));
+    else shapes.push(`bar bar at ${px(x - 29)} ${px(560 - height)}, 5.8 × ${px(Math.max(1, height))}`, markOf(stack[0].verdict, x, 560 - height - 29, 29));
   }
+  return shapes;
 }
 
-function expectLimits(axis, put, place) {
-  for (const [end, head, like] of [["nominal", "nominal", "centre"], ["lower", "lower limit", "limit"], ["upper", "upper limit", "limit"]]) {
-    const limit = base(axis, end);
-    if (limit === undefined) continue;
-    const text = quantity(limit, axis.unit, 2);
-    put(`the line of ${head} ${text}`, `path ${like} M${place(limit)}`, { often: true });
-    put(`the line of ${head} ${text}`, text, { often: true, rare: true });
-  }
+const sourceOf = (axis, spec) => axis.limits_from ?? spec.source ?? (spec.blocks ? "maximum permissible error of the instrument" : "the sheet of this shop");
+
+function ratiosOf({ guards }) {
+  const said = guards.map(({ instrument, test_uncertainty_ratio: ratio }) => {
+    const text = ratio === undefined ? "not known" : `${ratio.toFixed(2)}${ratio < 4 ? ", under the usual 4" : ""}`;
+    return guards.length === 1 ? text : `${text} by ${instrument}`;
+  });
+  return said.join("; ") || "–";
+}
+
+// A guard band is never shown smaller than it is.
+function twoDigitsUp(width) {
+  const step = 10 ** Math.max(0, String(width).length - 2);
+  return Math.ceil(width / step) * step;
+}
+
+const guardOf = (axis) => Math.max(0, ...axis.guards.map((guard) => base(guard, "width")));
+
+// The limits that there are: name, how it is drawn, value, text.
+function endsOf(axis, order = ["lower", "nominal", "upper"]) {
+  const known = order.filter((end) => base(axis, end) !== undefined);
+  return known.map((end) => [end === "nominal" ? end : `${end} limit`, end === "nominal" ? "centre" : "limit", base(axis, end), quantity(base(axis, end), axis.unit, 2)]);
 }
 
 // The readings of an axis in the order of the pieces, with those that do not count.
-function expectPicture(rows, axis, name, planned, put) {
+function readingShapes(rows, axis, { spec }, words) {
   const [lower, upper] = [base(axis, "lower"), base(axis, "upper")];
   const values = rows.map((one) => base(one, "value"));
   const ends = [...values, lower, upper].filter((value) => value !== undefined);
@@ -250,14 +302,46 @@ function expectPicture(rows, axis, name, planned, put) {
   }
   const air = Math.max(1, Math.floor((most - lowest) / 10));
   const [from, to] = [lowest - air, most + air];
-  const [up, across] = [ruler(from, to, 2160, 280), ruler(0, 2 * Math.max(planned, ...rows.map((one) => one.piece)), 660, 5780)];
-  expectLimits(axis, put, (value) => `66 ${px(up(value))}H578`);
+  const pieces = Math.max(spec.pieces, ...rows.map((one) => one.piece));
+  const [up, across] = [ruler(from, to, 2160, 280), ruler(0, 2 * pieces, LEFT, RIGHT)];
+  const counting = rows.filter(({ counts }) => counts);
+  const inOrder = [...counting].sort((one, other) => base(one, "value") - base(other, "value"));
+  const number = (...of) => counting.filter(({ verdict }) => of.includes(verdict)).length;
+  const spread = counting.length ? ` between ${valueOf(inOrder[0])} and ${valueOf(inOrder.findLast((one) => base(one, "value") === base(inOrder.at(-1), "value")))}` : "";
+  const shapes = [
+    `title: ${capital(words)} against its limits`,
+    `desc: ${counting.length} reading${counting.length === 1 ? "" : "s"} that count${spread}, over ${spec.pieces} pieces; limits ${limitsWords(axis)}; ${number("pass")} pass, ${number("fail_low", "fail_high")} fail, ${number("unsure_low", "unsure_high")} unsure; ${rows.length - counting.length} that do not count`,
+  ];
+  const width = guardOf(axis);
+  if (width > 0) for (const limit of [lower, upper].filter((end) => end !== undefined)) {
+    const [top, foot] = [up(Math.min(to, limit + width)), up(Math.max(from, limit - width))];
+    shapes.push(`bar zone at ${px(LEFT)} ${px(top)}, ${px(RIGHT - LEFT)} × ${px(Math.max(1, foot - top))}`);
+  }
+  const unit = counting[0]?.unit ?? axis.unit;
+  const [over, under] = PER_ONE[unit].map(Number);
+  const inOne = (value) => value * under / over;
+  const grid = Math.max(1, ...axis.guards.flatMap(({ instrument }) => spec.instruments.filter(({ name }) => name === instrument).map((one) => base(one, "resolution"))));
+  const ticks = ticksOf(from, to, grid, leadOf(inOne(grid)), 9).places.map((value) => [value, plain(inOne(value), decimalsFor(inOne(grid)))]);
+  shapes.push(wordAt(140, 170, `value in ${unit}`), ...valueAxis(up, [2160, 280], ticks));
+  const limits = endsOf(axis, ["upper", "nominal", "lower"]);
+  for (const [, like, limit] of limits) shapes.push(pathOf(like, `M${px(LEFT)} ${px(up(limit))}H${px(RIGHT)}`));
+  shapes.push(...besideOf(limits.map(([name, , limit, text]) => [up(limit), [`${name} ${text}`]]), 2230));
   for (const one of rows) {
-    const about = `the mark of piece ${one.piece} (entry ${one.seq}) in "${name} against its limits"`;
     const value = base(one, "value");
     const drawn = Math.min(to, Math.max(from, value));
-    put(about, markOf(one.counts ? one.verdict : undefined, across(2 * one.piece - 1), up(drawn), rows.length > 150 ? 22 : 42), { often: true });
-    if (drawn !== value) put(about, valueOf(one), { often: true });
+    const [x, y] = [across(2 * one.piece - 1), up(drawn)];
+    if (drawn !== value) shapes.push(wordAt(x, drawn === from ? y - 60 : y + 130, valueOf(one), "mid"));
+    shapes.push(markOf(one.counts ? one.verdict : undefined, x, y, rows.length > 150 ? 22 : 42));
   }
+  shapes.push(wordAt(RIGHT + 80, 2330, "piece"));
+  const step = Math.max(1, Math.floor((pieces + 9) / 10));
+  for (let piece = 1; piece <= pieces; piece = piece === 1 && step > 1 ? step : piece + step) shapes.push(wordAt(across(2 * piece - 1), 2330, String(piece), "mid"));
+  return shapes;
 }
 
+// The shapes that stand in the picture, in words.
+function legendOf(rows, axis) {
+  const known = ["pass", "fail_low", "fail_high", "unsure_low", "unsure_high", "measured"].filter((verdict) => rows.some((one) => one.counts && one.verdict === verdict));
+  const words = known.map((verdict) => `${SHAPES[verdict]} ${verdictWords({ axis: axis.axis, unit: axis.unit, verdict })}`);
+  return [...words, ...(rows.some((one) => !one.counts) ? ["× does not count"] : []), ...(guardOf(axis) > 0 ? ["grey: unsure within"] : [])].join("   ");
+}

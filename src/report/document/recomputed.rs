@@ -20,6 +20,7 @@ const CHECK: &[&str] = &[
     include_str!("../checkable/figures.js"),
     include_str!("../checkable/capability.js"),
     include_str!("../checkable/charts.js"),
+    include_str!("../checkable/compare.js"),
     include_str!("../checkable/runs.js"),
     include_str!("../checkable/order.js"),
     include_str!("../checkable/series.js"),

@@ -8,6 +8,9 @@ use crate::golden;
 use std::fs;
 use std::path::PathBuf;
 use tallyjaw::entry::Seq;
+use tallyjaw::quantity::Zone;
+use tallyjaw::report::comparison::{Compare, Group};
+use tallyjaw::report::{Report, ReportRequest};
 
 /// Where every checkable page is put, for `tests/browser/checkable.mjs`.
 pub(super) fn folder() -> PathBuf {
@@ -50,6 +53,31 @@ fn a_checkable_page_holds_the_lines_of_its_series_byte_for_byte() {
     let page = made::checkable(&two_axes_by_piece(), |_| true, true).html();
     fs::write(pages().join("checkable.html"), &page).unwrap();
     golden::assert_same("report/checkable.html", &page);
+}
+
+#[test]
+fn a_page_with_groups_side_by_side_is_checkable_too() {
+    let entries = made::several_series();
+    for (name, full, reference) in [
+        ("two_tools.html", false, None),
+        ("two_tools.full.html", true, None),
+        ("two_tools.reference.html", true, Some("R-02".to_owned())),
+    ] {
+        let gathered = made::gathered(&entries, |_| true);
+        let asked = ReportRequest {
+            lines: made::kept_lines(&gathered, &entries),
+            compare: Some(Compare {
+                by: Group::Tool,
+                margin: Some("0.02 mm".parse().unwrap()),
+                reference,
+            }),
+            full,
+            ..made::request(Zone::UTC)
+        };
+        let page = Report::new(gathered, asked).html();
+        assert!(page.contains("data-about=\"the sentence on core crimp height\""));
+        fs::write(folder().join(name), page).unwrap();
+    }
 }
 
 #[test]
