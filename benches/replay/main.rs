@@ -2,9 +2,9 @@
 //!
 //! Both read the same file in turn, several times in one run, on one thread. The baseline finds the ends of lines and
 //! counts them. The replay reads marks, decodes them, judges them in an open series, and counts the verdicts. Then it
-//! does the same and writes each entry as a line of a journal too, with its digest. The resident memory
-//! (`/proc/self/statm`) is shown after a tenth and after the whole, and must not grow. The times of different runs cannot
-//! be compared; their ratio can.
+//! does the same and writes each entry as a line of a journal too, with its digest. Times are processor times of the
+//! thread, so that what else runs on the machine counts little. The resident memory (`/proc/self/statm`) is shown after a
+//! tenth and after the whole, and must not grow. The times of different runs cannot be compared; their ratio can.
 //!
 //! ```text
 //! cargo bench --bench replay
@@ -19,12 +19,13 @@
 mod ratio;
 
 use ratio::{Ratio, percentile};
+use rustix::time::{ClockId, clock_gettime};
 use std::error::Error;
 use std::fs::File;
 use std::io::{BufRead, BufReader, BufWriter};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 use tallyjaw::daemon::files;
 use tallyjaw::daemon::replay::Replay;
 use tallyjaw::entry::line::{self, Digest};
@@ -59,15 +60,22 @@ fn record(path: &Path, frames: u64) -> Result<()> {
     Ok(())
 }
 
+/// Processor time of this thread so far.
+fn processor_time() -> Result<Duration> {
+    let time = clock_gettime(ClockId::ThreadCPUTime);
+    let (seconds, nanos) = (time.tv_sec.try_into()?, time.tv_nsec.try_into()?);
+    Ok(Duration::new(seconds, nanos))
+}
+
 fn split_lines(path: &Path) -> Result<(u64, Duration)> {
     let mut tape = BufReader::new(File::open(path)?);
     let (mut line, mut count) = (Vec::new(), 0);
-    let start = Instant::now();
+    let start = processor_time()?;
     while tape.read_until(b'\n', &mut line)? > 0 {
         count += 1;
         line.clear();
     }
-    Ok((count, start.elapsed()))
+    Ok((count, processor_time()?.saturating_sub(start)))
 }
 
 struct Judged {
@@ -93,7 +101,7 @@ fn replay(path: &Path, frames: u64, until: Until) -> Result<Judged> {
     core.arm(PLAN)?;
     let (mut marks, mut verdicts, mut memory_early) = (0, 0, 0);
     let mut prev = Digest::NONE;
-    let start = Instant::now();
+    let start = processor_time()?;
     while let Some(timed) = tape.next_mark()? {
         core.feed(&timed);
         while let Some(stamped) = core.next_entry() {
@@ -110,7 +118,7 @@ fn replay(path: &Path, frames: u64, until: Until) -> Result<Judged> {
             memory_early = resident_kib()?;
         }
     }
-    let time = start.elapsed();
+    let time = processor_time()?.saturating_sub(start);
     if verdicts != frames {
         return Err(format!("{verdicts} verdicts of {frames} frames").into());
     }
@@ -133,7 +141,7 @@ fn print(what: &str, frames: u64, times: &[Duration], lines: &[Duration]) {
     let p50 = percentile(times.to_vec(), 50);
     let rate = u128::from(frames) * 1_000_000 / p50.as_micros().max(1);
     let ratio = Ratio::of(times, lines, 50);
-    println!("{what:<18}{rate:>10} a second, {ratio} × the time of splitting");
+    println!("{what:<18}{rate:>10} a second of a core, {ratio} × the time of splitting");
 }
 
 fn tape_path() -> PathBuf {

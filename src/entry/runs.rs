@@ -192,15 +192,11 @@ impl Run {
         if self.signalled.is_empty() {
             return;
         }
-        let values = self.values();
+        let mut room = [0; MOST_VALUES];
+        let values = values(&self.points, &mut room);
         let limits = &self.limits;
         self.signalled
-            .retain(|rule| (rule.holds)(&values, limits).is_some());
-    }
-
-    fn values(&self) -> Vec<i64> {
-        let values = self.points.iter();
-        values.map(|point| point.value.quantity().base()).collect()
+            .retain(|rule| (rule.holds)(values, limits).is_some());
     }
 
     fn due(&self, rule: &'static AlertRule, sign: Sign, series: &SeriesState) -> Option<DueAlert> {
@@ -221,6 +217,16 @@ impl Run {
             readings: points.iter().map(|point| point.seq).collect(),
         })
     }
+}
+
+/// The newest values of a run in base units, at most [`MOST_VALUES`].
+fn values<'r>(points: &[Point], room: &'r mut [i64; MOST_VALUES]) -> &'r [i64] {
+    let latest = points.get(points.len().saturating_sub(MOST_VALUES)..);
+    let latest = latest.unwrap_or_default();
+    for (value, point) in room.iter_mut().zip(latest) {
+        *value = point.value.quantity().base();
+    }
+    room.get(..latest.len()).unwrap_or_default()
 }
 
 /// Names the series of a point, if it is not the open one.
@@ -283,12 +289,13 @@ impl StationState {
         if rules.is_empty() {
             return Vec::new();
         }
-        let values = run.values();
+        let mut room = [0; MOST_VALUES];
+        let values = values(&run.points, &mut room);
         ALERTS
             .iter()
             .copied()
             .filter(|rule| rules.contains(rule) && !run.signalled.contains(rule))
-            .filter_map(|rule| run.due(rule, (rule.holds)(&values, &run.limits)?, series))
+            .filter_map(|rule| run.due(rule, (rule.holds)(values, &run.limits)?, series))
             .collect()
     }
 }

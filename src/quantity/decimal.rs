@@ -83,17 +83,31 @@ impl FromStr for Decimal {
 
 impl fmt::Display for Decimal {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let sign = if self.coefficient < 0 { "-" } else { "" };
-        let (digits, places) = (self.coefficient.unsigned_abs(), usize::from(self.decimals));
-        if places == 0 {
-            return write!(f, "{sign}{digits}");
-        }
-        // Where the power has more than 64 bits, nothing stands before the point.
-        let (whole, fraction) = match 10_u64.checked_pow(u32::from(self.decimals)) {
-            Some(one) => (digits / one, digits % one),
-            None => (0, digits),
+        // Digit by digit from the end, since every reading is written so: sign, zero, point and 255 places have room.
+        let mut text = [0; 258];
+        let mut room = text.iter_mut().rev();
+        let mut put = |byte| {
+            if let Some(place) = room.next() {
+                *place = byte;
+            }
         };
-        write!(f, "{sign}{whole}.{fraction:0places$}")
+        let places = usize::from(self.decimals);
+        let mut rest = self.coefficient.unsigned_abs();
+        let mut digits = 0;
+        while rest > 0 || digits <= places {
+            if digits == places && places > 0 {
+                put(b'.');
+            }
+            put(b'0' + u8::try_from(rest % 10).unwrap_or_default());
+            rest /= 10;
+            digits += 1;
+        }
+        if self.coefficient < 0 {
+            put(b'-');
+        }
+        let from = room.len();
+        let text = text.get(from..).unwrap_or_default();
+        f.write_str(std::str::from_utf8(text).unwrap_or_default())
     }
 }
 
@@ -108,6 +122,20 @@ mod tests {
         }
         assert_eq!("+1.63".parse::<Decimal>().unwrap().to_string(), "1.63");
         assert_eq!("-0.00".parse::<Decimal>().unwrap().to_string(), "0.00");
+        for (coefficient, decimals, text) in [
+            (0, 0, "0"),
+            (-7, 0, "-7"),
+            (10, 1, "1.0"),
+            (-5, 3, "-0.005"),
+            (i64::MIN, 0, "-9223372036854775808"),
+            (i64::MIN, 18, "-9.223372036854775808"),
+            (i64::MIN, 19, "-0.9223372036854775808"),
+            (i64::MAX, 21, "0.009223372036854775807"),
+        ] {
+            assert_eq!(Decimal::new(coefficient, decimals).to_string(), text);
+        }
+        let longest = Decimal::new(i64::MIN, u8::MAX).to_string();
+        assert_eq!(longest, format!("-0.{:0255}", i64::MIN.unsigned_abs()));
     }
 
     #[test]

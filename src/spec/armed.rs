@@ -163,10 +163,9 @@ impl ArmedSpec {
         }
         let measured = self.axes.iter();
         let measured = measured.filter(|axis| axis.guard_of(&instrument.name).is_some());
-        let within: Option<Vec<i64>> = measured
-            .map(|axis| axis.attempts_within(&self.zero))
-            .collect();
-        within?.into_iter().min()
+        let mut within = measured.map(|axis| axis.attempts_within(&self.zero));
+        let first = within.next()??;
+        within.try_fold(first, |least, next| Some(least.min(next?)))
     }
 }
 

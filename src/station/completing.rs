@@ -14,7 +14,7 @@ impl Core {
         let Some(series) = self.series(station) else {
             return;
         };
-        if order::next_slot(series).is_some()
+        if order::next(series).is_some()
             || series.next_question().is_some()
             || zero::closing_owed(&self.state, series)
         {

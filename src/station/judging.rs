@@ -113,9 +113,7 @@ impl Core {
                 Order::ByValue => {
                     by_value::axis_of_value(series, instrument, captured.value.quantity())?
                 }
-                Order::ByAxis | Order::ByPiece => {
-                    series.spec.axis(&order::next_slot(series)?.axis)?
-                }
+                Order::ByAxis | Order::ByPiece => order::next(series)?.1,
             };
             Some(&axis.limits)
         });
@@ -154,7 +152,7 @@ impl Core {
             return Judged::not_counted(slot, due.refuses(), hint);
         }
         let Some(slot) = slot else {
-            return match shown.filter(|_| order::next_slot(series).is_some()) {
+            return match shown.filter(|_| order::next(series).is_some()) {
                 Some(axis) => axis_full(series, axis),
                 None => Judged::not_counted(None, NotCounted::SeriesFull, None),
             };

@@ -133,7 +133,10 @@ impl Core {
     }
 
     fn append_unread(&mut self, now: Now, instrument: &str, run: Option<unread::UnreadRun>) {
-        let Some((run, live)) = run.zip(self.live.get_mut(instrument)) else {
+        let Some(run) = run else {
+            return;
+        };
+        let Some(live) = self.live.get_mut(instrument) else {
             return;
         };
         let format = self

@@ -1,7 +1,6 @@
 //! A zero that becomes due by time gets an entry at that time, so that every screen shows it without polling.
 
-use super::order::next_slot;
-use super::{Core, zero};
+use super::{Core, order, zero};
 use crate::entry::ZeroDue;
 use crate::entry::state::SeriesState;
 use crate::quantity::{Now, WallMicros};
@@ -61,7 +60,7 @@ impl Core {
             return None;
         }
         // After the last slot no zero becomes due by time; the closing zero follows.
-        next_slot(series)?;
+        order::next(series)?;
         let since = zero::last_good_or_start(series, instrument)?;
         let left = zero::time_left(series.spec.zero.every?, since, now);
         // At least a millisecond, so that a clock that was set cannot make the core spin.

@@ -1,8 +1,7 @@
 //! When a zero is due, which values are zeros, and which readings a zero that is off puts in doubt.
 
 use super::capture::Captured;
-use super::order::next_slot;
-use super::plausible;
+use super::{order, plausible};
 use crate::entry::State;
 use crate::entry::state::SeriesState;
 use crate::entry::{NotCounted, ZeroRole};
@@ -99,7 +98,8 @@ pub fn due(
     }
     let policy = &series.spec.zero;
     let zero = series.zeros.get(instrument);
-    let full = next_slot(series).is_none();
+    let next = order::next(series);
+    let full = next.is_none();
     if let Some(off) = zero.filter(|zero| zero.off) {
         // After the last slot the next good zero is the closing one.
         let full = full && policy.closing;
@@ -118,8 +118,8 @@ pub fn due(
         return Some(Due::Opening);
     };
     let text = zero.is_some_and(|zero| zero.time_due);
-    let next = next_slot(series)?.piece;
-    due_by_pieces(series, instrument, next)
+    let (piece, _) = next?;
+    due_by_pieces(series, instrument, piece)
         .or_else(|| policy.every.filter(|_| text).map(Due::Time))
         .or_else(|| due_by_time(policy, since, now?))
 }

@@ -41,15 +41,37 @@ fn holds(values: &[i64], limits: &Limits) -> Option<Sign> {
     })
 }
 
-/// S of Mann and Kendall: rising pairs minus falling pairs.
+/// S of Mann and Kendall of at most [`MOST_VALUES`]: rising pairs minus falling pairs.
+///
+/// It is counted at each reading. So where the values lie within 32 bits of each other, each is compared with as many
+/// behind it, of which a processor does several at once; the room behind the last value holds what is smaller than any.
 fn s_of(values: &[i64]) -> i32 {
-    let mut s = 0;
-    for (at, later) in values.iter().enumerate() {
-        for earlier in values.get(..at).unwrap_or_default() {
-            s += i32::from(later > earlier) - i32::from(later < earlier);
-        }
+    let first = values.first().copied().unwrap_or_default();
+    let mut near = [i32::MIN; 2 * MOST_VALUES];
+    for (near, value) in near.iter_mut().zip(values) {
+        let off = value.checked_sub(first).and_then(|off| off.try_into().ok());
+        let Some(off) = off.filter(|off| *off > i32::MIN) else {
+            return values_s(values);
+        };
+        *near = off;
     }
-    s
+    let windows = near.windows(MOST_VALUES).filter_map(<[i32]>::split_first);
+    let with_room: i32 = windows.take(values.len()).map(one_s).sum();
+    let most = values.len().min(MOST_VALUES);
+    let room: usize = (0..most).map(|at| MOST_VALUES - most + at).sum();
+    with_room + i32::try_from(room).unwrap_or_default()
+}
+
+fn values_s(values: &[i64]) -> i32 {
+    let rests = (0..values.len()).filter_map(|at| values.get(at..)?.split_first());
+    rests.map(one_s).sum()
+}
+
+/// The part of S of one value and those behind it.
+fn one_s<T: Ord>((value, later): (&T, &[T])) -> i32 {
+    let later = later.iter();
+    let pairs = later.map(|later| i32::from(later > value) - i32::from(later < value));
+    pairs.sum()
 }
 
 fn says(values: &[Measured], sign: Sign, limits: &Limits) -> Seen {
@@ -108,6 +130,21 @@ mod tests {
             let ours = n.checked_sub(FEWEST).map(|at| SMALLEST_SIGNIFICANT_S[at]);
             assert_eq!(ours, least, "{n} values");
         }
+    }
+
+    #[test]
+    fn values_near_each_other_and_far_apart_give_the_same() {
+        let values = [3, 1, 2, 2, 5, 4, 6, 0].repeat(4);
+        for values in (0..=MOST_VALUES).filter_map(|len| values.get(..len)) {
+            let s = values_s(values);
+            assert_eq!(s_of(values), s, "{values:?}");
+            for by in [i64::from(i32::MAX), i64::MAX / 8] {
+                let far: Vec<i64> = values.iter().map(|value| (value - 3) * by).collect();
+                assert_eq!(s_of(&far), s, "{far:?}");
+            }
+        }
+        assert_eq!(s_of(&[0, i64::from(i32::MIN), 0]), 0);
+        assert_eq!(s_of(&[i64::MIN, i64::MAX]), 1);
     }
 
     #[test]
