@@ -68,12 +68,15 @@ function check(html) {
     try {
       if (!series) throw new Error("its lines are not there");
       expectSeries(series, { put, tables, zeros, pictures }, how);
+      expectSubject(series, put, data.offsets, isAlone);
       compareData(series, reported, differs);
     } catch (error) {
       differs.push({ about: `series ${reported.series}`, reported: "a series", recomputed: `nothing (${error.message})` });
     }
   }
-  if (data.compare) expectComparison(data.series.map(({ series }) => found.series.get(series)).filter((series) => series), data, { put, tables, pictures });
+  const ours = data.series.map(({ series }) => found.series.get(series)).filter((series) => series);
+  if (data.compare) expectComparison(ours, data, { put, tables, pictures });
+  else if (!isAlone && !data.run && ours.length > 0) expectHeadline(ours, put);
   if (data.run) {
     const run = found.runs.get(data.run.run);
     if (run) expectRun(run, { put, tables, pictures }, data.offsets);

@@ -234,9 +234,12 @@ function limitsWords(axis) {
 function expectComparison(series, data, { put, tables, pictures }) {
   const only = data.query?.find(([option]) => option === "--axis")?.[1];
   const names = [...new Set(series.flatMap(({ spec }) => spec.axes.map(({ axis }) => axis)))].filter((name) => only === undefined || only === name);
+  let isFirst = true;
   for (const name of names) {
     const found = attempt(() => groupsOf(series, name, data.compare, data.offsets));
     if (found.reason !== undefined || found.value.groups.length < 2) continue;
+    if (isFirst) put("the heading", safe(`Compared by ${data.compare.by}: ${found.value.groups.map(([group]) => group).join(", ")}`));
+    isFirst = false;
     expectGroups(axisWords(name), found.value, data, { put, tables, pictures });
   }
 }

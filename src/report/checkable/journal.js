@@ -114,9 +114,9 @@ function replay(lines) {
     return known;
   };
   const take = {
-    armed(entry) {
+    armed(entry, line) {
       same("series that is open while the next is armed", open.get(entry.station)?.id, undefined);
-      const series = newSeries(entry);
+      const series = Object.assign(newSeries(entry), { area: areaIn(line) });
       // The line of a zero that opened the first series may be before these.
       series.opening = (entry.opening_zeros ?? []).map(({ zeroed, instrument }) => found.zeroed.get(zeroed) ?? { seq: zeroed, instrument, isBefore: true });
       found.series.set(entry.seq, series);

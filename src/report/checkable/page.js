@@ -12,6 +12,20 @@ const OF_DRAWINGS = new Set("fill fill-opacity stroke stroke-dasharray stroke-li
 const UNSEEN = ["title", "desc", "defs", "head"];
 const VOID = ["meta", "br", "img"];
 
+// Text that stands under no name: heads of parts and tables (`order.js`), what is under pictures, and our own sentences.
+const UNNAMED = ["th", "caption", "figcaption"];
+const HEADINGS = /^(Series|Results?|Warnings|Required|Looked at|What the visual checks look for|Pictures|More pictures|Measured with|Remarks|Combinations|Crimps|Time line|Samples|Held|Times and entries|Figures of .*|Every reading of series \d+|Appendix to series \d+)$/;
+const SENTENCES = new Set([
+  "Of the readings that count. A dash is a figure without a value, with the reason. From and To are a 95 % confidence interval.",
+  "A crimp that a good sample vouches for was counted and not measured: it was made between that sample and the good one before.",
+  "No zero was taken.",
+]);
+const SENTENCE = /^(Too few readings for a histogram \(from \d+\) or a control chart \(from \d+\)\.|\d+ more are in the journal\.)$/;
+// These are a part of the text around them.
+const WITHIN = ["bdi", "strong", "em"];
+const isOfPlace = ({ name, about }) => about !== undefined && name !== "article";
+const isOurs = ({ name, text, class: like }) => UNNAMED.includes(name) || like === "zeros" || (/^h[234]$/.test(name) ? HEADINGS.test(text) : SENTENCES.has(text) || SENTENCE.test(text));
+
 function parse(html) {
   const page = { places: [], tables: [], pictures: [], zeros: [], sheets: [], styles: [], faults: [], lines: "", data: "" };
   const token = /<!--[^]*?-->|<(\/?)([a-z][^\s/>]*)((?:\s+[^\s=">]+(?:="[^"]*")?)*)\s*(\/?)>|[^<]+|</gi;
@@ -24,10 +38,14 @@ function parse(html) {
     if (!name) {
       const said = all.startsWith("<!--") ? "" : unescaped(all);
       for (const element of open) element.text += said;
+      if (said.trim() && open.length > 0 && !open.some(isOfPlace)) open.at(-1).own = true;
     } else if (closes) {
       const at = open.findLastIndex((element) => element.name === name);
       if (at < 0) continue;
       for (const element of open.splice(at)) {
+        if (element.own && WITHIN.includes(element.name)) (open.at(-1) ?? {}).own = true;
+        else if (element.own && !isOurs(element)) fault("a text that our pages do not have", element.text.trim());
+        if (element.name === "dt") for (const around of open) around.text += ": ";
         if (element.id === "journal-lines") page.lines += element.text;
         if (element.name === "figcaption" && inside("figure")?.svg) inside("figure").svg.caption = element.text;
         if (element.name === "caption") (inside("table") ?? {}).caption = element.text;

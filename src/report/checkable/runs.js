@@ -107,12 +107,12 @@ function expectRun(run, { put, tables, pictures }, offsets) {
   const time = (at) => local(at, offsets);
   const [like, mark, word] = runOutcome(run);
   put("the outcome of the run", `${mark}${word} ${capital(runSentence(run))}.`, { like });
-  put("the head, opened", `Opened${time(run.at)}\n`);
+  put("the head, opened", `Opened: ${time(run.at)}\n`);
   const by = { last_off: "by its last-off", another_run: "by the first-off of another run" };
-  put("the head, closed", `Closed${run.closed ? `${time(run.closed.at)} ${by[run.closed.closed_by]}, series ${run.closed.series}` : "not yet"}\n`);
+  put("the head, closed", `Closed: ${run.closed ? `${time(run.closed.at)} ${by[run.closed.closed_by]}, series ${run.closed.series}` : "not yet"}\n`);
   const every = [[run.settings.sample_every_crimps, "crimps"], [run.settings.sample_every_minutes, "minutes"]].filter(([number]) => number !== undefined);
-  put("the head, a sample", `A sampleevery ${every.map((one) => one.join(" ")).join(" or ")}\n`);
-  if (run.due.length) put("the head, overdue by time", `Overdue by time${run.due.map(time).join(", ")}\n`);
+  put("the head, a sample", `A sample: every ${every.map((one) => one.join(" ")).join(" or ")}\n`);
+  if (run.due.length) put("the head, overdue by time", `Overdue by time: ${run.due.map(time).join(", ")}\n`);
 
   const table = (caption, heads, rows) => {
     tables.push(tableOf(undefined, caption, heads, rows.map(({ about }) => about)));

@@ -23,12 +23,13 @@ function recomputed({ counts, first, last }) {
     `${many(counts.lines, "line")} of the journal, entries ${first} to ${last}: that each names the SHA-256 of the one before`,
     `${many(counts.verdicts, "verdict")} against the limits of the series, ${many(counts.zeros, "zero")} and what they leave in doubt`,
     `tally and outcome of ${many(counts.outcomes, "closed series", "closed series")}`,
-    `${many(counts.compared, "text")} of tables and sentences against these`,
+    `${many(counts.compared, "text")} of headings, heads of sheets, tables and sentences against these`,
     ...(counts.statistics ? [`${many(counts.statistics, "text")} of statistics and what they show about the limits, by the formulas of the program`] : []),
     ...(counts.groups ? [`${many(counts.groups, "text")} of groups side by side, by the same formulas`] : []),
     ...(counts.crimps ? [`${many(counts.crimps, "text")} of a production run: which crimps good samples vouch for, and which were held`] : []),
     ...(counts.drawn ? [`${many(counts.marks, "shape")} in ${many(counts.drawn, "chart")}, each at its place`] : []),
     "that each row of a table with readings, limits, zeros, visual checks, pulls, instruments or series stands in its place, under its heads and on the sheet of its series",
+    "that no text stands beside these but the words that all our pages have",
     "that the style sheet is the one of this release, and that nothing is hidden by an element or an attribute that our pages do not have",
     ...(counts.pictures ? [`${many(counts.pictures, "picture")} against the SHA-256 in their entries`] : []),
   ];
@@ -48,7 +49,7 @@ function shows(found, all, panel) {
   const differs = [...found.differs, ...broken];
   const word = differs.length ? `${many(differs.length, "difference")} found` : "All that was recomputed agrees";
   const how = put("details", "", put("summary", "What was recomputed, and what this cannot show"), list(recomputed(found)), put("p", "", ...[sealed(all, found.last)].flat()),
-    put("p", `Not recomputed: ${many(found.counts.others, "other place")} of this page, such as names, what was required, instruments and their papers, and remarks. tallyjaw verify compares every word.`),
+    put("p", `Not recomputed: ${many(found.counts.others, "other place")} of this page, such as lots, what was required of zeros, instruments and their papers, and remarks. tallyjaw verify compares every word.`),
     put("p", "This page cannot know:"), list(CANNOT_KNOW));
   panel.replaceChildren(put("p", "", put("strong", word), ` — recomputed in this browser, from the ${many(found.counts.lines, "line")} of the journal in this file, without a network.`));
   if (differs.length) panel.append(list(differs.map(({ about, reported, recomputed }) => [put("strong", about), `: the page has “${reported}”, the lines give “${recomputed}”`])));

@@ -24,6 +24,7 @@ const CHECK: &[&str] = &[
     include_str!("../checkable/runs.js"),
     include_str!("../checkable/order.js"),
     include_str!("../checkable/series.js"),
+    include_str!("../checkable/subject.js"),
     include_str!("../checkable/check.js"),
 ];
 /// What runs it in the reader's browser, and shows what it found.
