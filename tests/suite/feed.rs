@@ -59,6 +59,7 @@ fn after_n_gives_everything_after_n_byte_for_byte_and_then_goes_on_live() {
     daemon.call("arm", &json!({"plan": "no-zero"}));
     let mut live = daemon.connected_feed();
     measure(&mut shop, &mut live, 20);
+    live.wait_for("armed"); // What follows from the last reading may become durable after it.
     for after in [0, 1, 7, 19] {
         let (mut feed, hello, _) = daemon.greeted_feed();
         feed.send(&format!("{{\"after\":{after}}}"));
