@@ -115,6 +115,8 @@ const FORGERIES = {
   "a test uncertainty ratio": ["two_axes_by_piece.html", text("<bdi>2.04, under", "<bdi>4.04, under"), /limits of core crimp height, test uncertainty ratio/],
   "groups side by side": ["two_tools.html", digitOf("core crimp height side by side, R-02, mean"), /core crimp height side by side, R-02, mean/],
   "the sentence of a comparison": ["two_tools.html", (html) => html.replace(/(data-about="the sentence on core crimp height"[^]*?confidence interval: -?\d\.)(\d)/, (all, before, one) => before + (Number(one) + 1) % 10), /the sentence on core crimp height/],
+  "when a series was opened": ["one_piece.html", text("Opened</dt><dd>2025-11-24", "Opened</dt><dd>2025-11-21"), /the head, opened/],
+  "the journal that is named": ["sealed.html", (html) => html.replaceAll(/(Journal<\/dt><dd><code>|"journal":")(\w)(?=\w{31}(<\/code>|","last"))/g, (all, before, one) => before + (one === "0" ? "1" : "0")), /the data for programs, journal/],
   "a mark of a chart": ["two_axes_by_piece.html", text("cx=\"159.8\"", "cx=\"170.8\""), /the mark of piece \d \(entry \d+\)/],
   "a limit on the page": ["two_axes_by_piece.html", text(">1.57 mm</td>", ">1.55 mm</td>"), /limits of core crimp height, lower limit/],
   "a picture": ["pictures.html", (html) => html.replace(/(;base64,)([^"]+)("[^]*?;base64,)([^"]+)/, "$1$4$3$2"), /picture of piece \d \(entry \d+\)/],

@@ -317,7 +317,7 @@ PAGE = {
 }
 # What the page's own check must find: always, or where the first change is of a text that it recomputes.
 ALWAYS = frozenset([*[kind for kind in PAGE if kind.startswith("journal")], "value, everywhere", "customer, everywhere", "operator, everywhere",
-                    "picture for another of the bench", "picture of elsewhere", "row taken out", "rows exchanged", "rule that hides a row", "made of a changed journal, digests fitted",
+                    "picture for another of the bench", "picture of elsewhere", "row taken out", "rows exchanged", "rule that hides a row", "digest or journal", "made of a changed journal, digests fitted",
                     "the same, signed with another key"])
 WHERE_RECOMPUTED = frozenset(("verdict", "value", "limit or nominal", "count"))
 

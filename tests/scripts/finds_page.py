@@ -11,7 +11,8 @@ import threading
 
 # What the check recomputes, by the names of `data-about`: a change of its text must be found.
 RECOMPUTED = re.compile(r", (value|deviation|verdict|nominal|lower limit|upper limit|outcome|readings)$|, visual check \d+, |, limits of .*, axis$|, (unsure within|test uncertainty ratio)$|"
-                        r", reading \d+ (in the appendix|that does not count), |the outcome$|, its line$|, pulls, |, capability\b|, how the pulls failed$")
+                        r", reading \d+ (in the appendix|that does not count), |the outcome$|, its line$|, pulls, |, capability\b|, how the pulls failed$|^how to check it, |"
+                        r", (opened|closed|station|report made)$")
 OPENED = re.compile(r'<(\w+) data-about="([^"]*)"[^>]*>')
 DATA = "the data for programs, but for values, verdicts and outcomes"
 MARKUP = "names and classes of elements, but not of charts"

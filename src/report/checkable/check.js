@@ -75,13 +75,16 @@ function check(html) {
     }
   }
   const ours = data.series.map(({ series }) => found.series.get(series)).filter((series) => series);
-  if (data.compare) expectComparison(ours, data, { put, tables, pictures });
-  else if (!isAlone && !data.run && ours.length > 0) expectHeadline(ours, put);
-  if (data.run) {
-    const run = found.runs.get(data.run.run);
+  expectChecked(data, found, put, differs);
+  try {
+    if (data.compare) expectComparison(ours, data, { put, tables, pictures });
+    else if (!isAlone && !data.run && ours.length > 0) expectHeadline(ours, put);
+    const run = data.run && found.runs.get(data.run.run);
+    if (data.run && !run) throw new Error(`the lines of run ${data.run.run} are not there`);
     if (run) expectRun(run, { put, tables, pictures }, data.offsets);
-    else differs.push({ about: "the production run", reported: `run ${data.run.run}`, recomputed: "nothing: its lines are not there" });
     if (run) compareRun(run, data.run, differs);
+  } catch (error) {
+    differs.push({ about: "the cover", reported: "groups or a production run", recomputed: `nothing (${error.message})` });
   }
   const counts = { lines: lines.length, verdicts: found.verdicts, zeros: found.zeros, outcomes: found.outcomes, compared: 0, statistics: 0, groups: 0, crimps: 0, marks: 0, drawn: 0, pictures: 0, others: 0 };
   const copies = new Map([...found.series.values()].flatMap((series) => series.pictures).map((entry) => [entry.seq, entry]));
@@ -124,6 +127,15 @@ function check(html) {
   const placeOf = new Map(page.places.map((place) => [place.about, place.at]));
   for (const { of, ...fault } of found.faults) differs.push({ ...fault, place: placeOf.get(of) });
   return { differs, counts, seals: found.seals, first: found.first, last: found.last };
+}
+
+// When the page was made, and of which journal: the page and its data say the same, and what the lines say of it.
+function expectChecked(data, found, put, differs) {
+  for (const head of ["the head", ...data.series.map(({ series }) => `series ${series}`)]) put(`${head}, report made`, () => pairOf("report made", local(data.made, data.offsets)), { rare: true });
+  for (const [word, says] of [["Journal", data.journal], ["Entries", `${data.first} to ${data.last}`], [`SHA-256 of entry ${data.last}`, data.digest]]) put(`how to check it, ${word.toLowerCase()}`, `${word}: ${says}\n`);
+  const digest = found.digests.get(data.last) ?? data.digest;
+  if (data.digest !== digest) differs.push({ about: `the data for programs, SHA-256 of entry ${data.last}`, reported: String(data.digest), recomputed: digest });
+  for (const { journal, seq } of found.seals) if (journal !== data.journal) differs.push({ about: "the data for programs, journal", reported: String(data.journal), recomputed: `${journal}, by the seal of entry ${seq}` });
 }
 
 // What a place is counted as: a text of a table, or a figure by a formula, of groups side by side, or a count of crimps.
