@@ -52,7 +52,10 @@ impl Jobs {
             let is_it = |job: Option<&str>| job == Some(id);
             let mut series = index.unknown();
             index.each_row(|row| series.extend(is_it(row.facts.job.as_deref()).then_some(row.id)));
-            let listed = read(&daemon, &index.plan(&series), is_it)?;
+            let mut listed = Vec::new();
+            let plan = index.plan(&series);
+            each(&daemon, &plan, is_it, |one| listed.push(one))?;
+            listed.sort_by_key(|one| one.series.id);
             return one(id, &listed, context, out);
         }
         let jobs = match known(&daemon, &mut index)? {
@@ -64,22 +67,25 @@ impl Jobs {
     }
 }
 
-/// The series of these jobs, in order, out of the lines of a plan.
-fn read(
+/// Gives the series of these jobs to `take`, out of the lines of a plan.
+fn each(
     daemon: &DaemonConfig,
     plan: &Plan,
     is_wanted: impl Fn(Option<&str>) -> bool,
-) -> Result<Vec<Listed>, Failure> {
+    mut take: impl FnMut(Listed),
+) -> Result<(), Failure> {
     let mut history = History::default();
-    let mut listed: Vec<Listed> = Vec::new();
     let is_it =
         |one: &Listed| plan.has(one.series.id) && is_wanted(job_of(one).map(|job| &*job.id));
     indexed::each(daemon, plan, |stamped, _| {
-        listed.extend(history.take(stamped).filter(is_it));
+        history
+            .take(stamped)
+            .into_iter()
+            .filter(is_it)
+            .for_each(&mut take);
     })?;
-    listed.extend(history.finish().into_iter().filter(is_it));
-    listed.sort_by_key(|one| one.series.id);
-    Ok(listed)
+    history.finish().into_iter().filter(is_it).for_each(take);
+    Ok(())
 }
 
 /// All jobs, with what came out of their series; `None` if the journal is not as the index says.
@@ -109,13 +115,18 @@ fn known(daemon: &DaemonConfig, index: &mut Index) -> Result<Option<Vec<JobSerie
     if !are_there || plan.rest() != up_to {
         return Ok(None);
     }
-    for one in read(daemon, &plan, |job| job.is_some())? {
-        let Some(job) = job_of(&one) else { continue };
-        let closed = one.series.closed.as_ref();
-        let closed = closed.map(|closed| closed.completed.clone());
-        let job = Rc::new(job.clone());
-        series.push((one.series.id, job, one.series.opened, closed));
-    }
+    each(
+        daemon,
+        &plan,
+        |job| job.is_some(),
+        |one| {
+            let Some(job) = job_of(&one).cloned() else {
+                return;
+            };
+            let closed = one.series.closed.map(|closed| closed.completed);
+            series.push((one.series.id, Rc::new(job), one.series.opened, closed));
+        },
+    )?;
     series.sort_by_key(|(id, ..)| *id);
     let mut jobs: Vec<JobSeries> = Vec::new();
     let mut places: HashMap<String, usize> = HashMap::new();
