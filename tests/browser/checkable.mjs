@@ -185,7 +185,9 @@ async function findsForgeries(engine) {
 }
 
 async function saysWhatItCannotKnow(engine) {
-  const html = otherBytes(page("one_piece.html"));
+  const whole = page("one_piece.html");
+  const [before, after] = [whole, otherBytes(whole)].map((html) => digest(linesOf(html).at(-1)));
+  const html = otherBytes(whole).replaceAll(before, after); // also where the page names the digest of its last entry
   expect("the page is another", html !== page("one_piece.html"));
   const { tab } = await opened(engine, html, SIZES.desktop);
   await states(tab);
