@@ -72,16 +72,19 @@ fn output_of(program: &str, arguments: &[&str]) -> String {
     String::from_utf8(output.stdout).unwrap()
 }
 
+/// The platform of this machine, by its name in Rust.
+fn host() -> String {
+    let version = output_of("rustc", &["-vV"]);
+    let host = version.lines().find_map(|line| line.strip_prefix("host: "));
+    host.unwrap().to_owned()
+}
+
 #[test]
 fn every_package_has_an_accepted_licence() {
-    let version = output_of("rustc", &["-vV"]);
-    let host = version
-        .lines()
-        .find_map(|line| line.strip_prefix("host: "))
-        .unwrap();
+    let host = host();
     // Not offline: the packages of the fuzz engine are fetched where nobody has built it yet.
     let arguments = "metadata --locked --format-version 1 --filter-platform";
-    let arguments: Vec<_> = arguments.split(' ').chain([host]).collect();
+    let arguments: Vec<_> = arguments.split(' ').chain([&*host]).collect();
     let metadata: Value = serde_json::from_str(&output_of(env!("CARGO"), &arguments)).unwrap();
     let packages = metadata["packages"].as_array().unwrap();
     assert!(packages.len() > 20, "only {} packages", packages.len());
@@ -119,5 +122,72 @@ fn a_licence_one_cannot_choose_is_not_accepted() {
         "MIT MIT",
     ] {
         assert!(!is_accepted(refused), "{refused}");
+    }
+}
+
+#[test]
+fn the_bill_of_materials_has_each_package_of_the_program_with_its_licence_and_digest() {
+    let folder = tempfile::tempdir().unwrap();
+    let made = |name: &str| {
+        let path = folder.path().join(name);
+        let script = "config/service/materials.py";
+        output_of(
+            "python3",
+            &[script, &host(), path.to_str().unwrap(), "musl=1.2.5=MIT"],
+        );
+        ["tallyjaw.cdx.json", "licences.txt"]
+            .map(|file| std::fs::read_to_string(path.join(file)).unwrap())
+    };
+    let [bill, licences] = made("first");
+    assert_eq!([bill.clone(), licences.clone()], made("second"));
+    let bill: Value = serde_json::from_str(&bill).unwrap();
+
+    let components = bill["components"].as_array().unwrap();
+    let word = |component: &Value, key: &str| component[key].as_str().unwrap().to_owned();
+    // What Cargo.toml names is inside, and what only tests need is not.
+    for (name, scope) in [
+        ("rustls-webpki", Some("required")),
+        ("zstd-sys", Some("required")),
+        ("musl", Some("required")),
+        ("serde_derive", Some("excluded")),
+        ("cc", Some("excluded")),
+        ("proptest", None),
+        ("libfuzzer-sys", None),
+        ("rsa", None), // a feature of `ssh-key` that nobody asks for
+    ] {
+        let found = components
+            .iter()
+            .find(|component| component["name"] == name);
+        assert_eq!(
+            found.map(|component| word(component, "scope")).as_deref(),
+            scope,
+            "{name}"
+        );
+    }
+
+    let lock = std::fs::read_to_string(
+        std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("Cargo.lock"),
+    )
+    .unwrap();
+    for component in components {
+        let [name, version] = ["name", "version"].map(|key| word(component, key));
+        assert!(
+            is_accepted(component["licenses"][0]["expression"].as_str().unwrap()),
+            "{component}"
+        );
+        if name == "musl" {
+            continue;
+        }
+        let digest = component["hashes"][0]["content"].as_str().unwrap();
+        let entry = format!(
+            "name = \"{name}\"\nversion = \"{version}\"\nsource = \"registry+https://github.com/rust-lang/crates.io-index\"\nchecksum = \"{digest}\""
+        );
+        assert!(lock.contains(&entry), "{name} {version} {digest}");
+        if component["scope"] == "required" {
+            assert!(
+                licences.contains(&format!("{name} {version} (")),
+                "{name} is not in licences.txt"
+            );
+        }
     }
 }

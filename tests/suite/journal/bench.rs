@@ -22,6 +22,13 @@ pub(super) const NOW: WallMicros = WallMicros(1_763_999_999_120_456);
 /// A time after everything that a desk enters.
 pub(super) const LATER: WallMicros = WallMicros(NOW.0 + 86_400_000_000);
 
+/// A folder in memory where there is one: for hundreds of journals that are about bytes, so that nothing waits for a disk.
+pub(super) fn in_memory() -> tempfile::TempDir {
+    tempfile::tempdir_in("/dev/shm")
+        .or_else(|_| tempfile::tempdir())
+        .unwrap()
+}
+
 pub(super) fn options() -> Options {
     Options::at(NOW)
 }

@@ -1,8 +1,8 @@
 //! Announced lines that were changed: they are refused, then accepted by a person.
 
 use super::bench::{
-    copy, lines_on_disk, names, options, reopen, reopen_error, segment, shop, stopped, verified,
-    write,
+    copy, in_memory, lines_on_disk, names, options, reopen, reopen_error, segment, shop, stopped,
+    verified, write,
 };
 use std::fs;
 use std::path::Path;
@@ -182,7 +182,7 @@ fn any_damaged_byte_in_the_last_segment_is_refused_and_can_be_accepted() {
             if flip == 0 {
                 continue; // it is a newline
             }
-            let dir = tempfile::tempdir().unwrap();
+            let dir = in_memory();
             copy(folder.path(), dir.path());
             let mut bytes = whole.clone();
             bytes[at] ^= flip;

@@ -1,6 +1,8 @@
 //! A process that was killed, or a machine that lost power, in the middle of a write.
 
-use super::bench::{copy, lines_on_disk, names, reopen, segment, shop, stopped, verified, write};
+use super::bench::{
+    copy, in_memory, lines_on_disk, names, reopen, segment, shop, stopped, verified, write,
+};
 use std::fs;
 use tallyjaw::entry::line::{Digest, decode};
 use tallyjaw::entry::{Seq, State};
@@ -25,7 +27,7 @@ fn a_journal_cut_at_any_byte_of_its_last_lines_opens_with_everything_before_inta
         .map(|line| line.len() + 1)
         .sum();
     for len in whole.len() - three..=whole.len() {
-        let cut = tempfile::tempdir().unwrap();
+        let cut = in_memory();
         copy(folder.path(), cut.path());
         fs::write(segment(cut.path(), 3), &whole[..len]).unwrap();
         let good = whole[..len]
