@@ -242,6 +242,8 @@ async function byKeys(page) {
   await page.keyboard.press("e");
   await there(page, "[data-act=new]");
   await tabTo(page, "[data-tab=plan]");
+  // The files may come only now, and the view is drawn again.
+  await page.evaluate(async () => (await import("/setup.js")).redraw());
   await page.keyboard.press("Enter");
   await tabTo(page, '.setup-item[data-key="valve"]');
   await page.keyboard.press("Enter");

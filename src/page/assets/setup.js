@@ -41,8 +41,13 @@ function draw() {
     make("div", { class: "setup-tabs", role: "group", "aria-label": t("setup.kinds") }, ...TABS.map((one) =>
       button({ "aria-pressed": String(one === kind), "data-tab": one }, t(`setup.tab.${one}`), () => leave(() => { kind = one; form = null; draw(); $("setup").querySelector(`[data-tab="${one}"]`).focus(); })))),
     button({ class: "setup-close", "data-act": "close" }, t("button.close"), close));
-  $("setup").classList.toggle("has-form", Boolean(form));
-  $("setup").replaceChildren(bar, make("p", { id: "setup-banner", role: "alert" }), make("div", { class: "setup-body" }, make("div", { class: "setup-list", role: "group", "aria-label": t(`setup.tab.${kind}`) }, ...listed()), make("div", { class: "setup-pane" }, ...pane())));
+  const view = $("setup");
+  const focused = view.contains(document.activeElement) ? document.activeElement.dataset : {};
+  view.classList.toggle("has-form", Boolean(form));
+  view.replaceChildren(bar, make("p", { id: "setup-banner", role: "alert" }), make("div", { class: "setup-body" }, make("div", { class: "setup-list", role: "group", "aria-label": t(`setup.tab.${kind}`) }, ...listed()), make("div", { class: "setup-pane" }, ...pane())));
+  // What is drawn again keeps the focus: the files may come while somebody is on the way by Tab.
+  const again = focused.tab ? `[data-tab="${focused.tab}"]` : focused.act && `[data-act="${focused.act}"]`;
+  if (again) view.querySelector(again)?.focus();
   if (form) check();
 }
 
