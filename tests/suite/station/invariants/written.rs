@@ -82,7 +82,7 @@ fn random_journals_on_disk_are_intact_sealed_or_not() {
     let _ = fs::remove_dir_all(folder());
     let mut runner = TestRunner::deterministic();
     let (mut verdicts, mut seals) = (0, 0);
-    for number in 0..200 {
+    for number in 0..1000 {
         let acts = prop::collection::vec(act(), 1..80);
         let state_dir = folder().join(format!("{number:03}"));
         let mut shop = Shop::new();
