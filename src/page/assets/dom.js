@@ -55,19 +55,31 @@ function become(now, fresh) {
 // while the screen is drawn again still presses it.
 function fill(parent, fresh) {
   const wanted = fresh.map(identity);
+  const drop = (node) => { const next = node.nextSibling; node.remove(); return next; };
   let at = parent.firstChild;
   for (const [index, node] of fresh.entries()) {
-    while (at && !wanted.includes(identity(at), index)) { const gone = at; at = at.nextSibling; gone.remove(); }
-    if (at && identity(at) === wanted[index]) { const same = at; at = at.nextSibling; become(same, node); } else parent.insertBefore(node, at);
+    while (at && !wanted.includes(identity(at), index)) at = drop(at);
+    if (at && identity(at) === wanted[index]) {
+      const kept = at;
+      at = at.nextSibling;
+      become(kept, node);
+    } else parent.insertBefore(node, at);
   }
-  while (at) { const gone = at; at = at.nextSibling; gone.remove(); }
+  while (at) at = drop(at);
 }
 
-// Draws the items of an element again, and keeps the focus.
+// Draws an element again by `draw`; what had the focus in it has it again.
+export function keepingFocus(element, draw) {
+  const focused = element.contains(document.activeElement) ? document.activeElement.dataset : {};
+  draw();
+  if (element.contains(document.activeElement)) return;
+  const name = ["key", "tab", "act"].find((one) => focused[one]);
+  if (name) element.querySelector(`[data-${name}="${CSS.escape(focused[name])}"]`)?.focus();
+}
+
+// Draws the items of an element again.
 export function refill(parent, children) {
-  const focused = parent.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
-  fill(parent, children);
-  if (focused && !parent.contains(document.activeElement)) parent.querySelector(`[data-key="${CSS.escape(focused)}"]`)?.focus();
+  keepingFocus(parent, () => fill(parent, children));
 }
 
 // Draws into an element by `draw`, unless it was drawn from the same before.

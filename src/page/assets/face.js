@@ -3,7 +3,7 @@
 // The daemon chooses the state (`face`). Only what it cannot know is decided here: that it does not answer, that its
 // journal has failed, and why this page's own command was refused.
 
-import { $, button, capital, fit, make, refill, setText, shape, toneOf, whole } from "./dom.js";
+import { $, button, capital, fit, keepingFocus, make, refill, setText, shape, toneOf, whole } from "./dom.js";
 import { axisName, clock, keyed, keysAt, named, number, says, t, translated, wireWords } from "./texts.js";
 import { drawing } from "./drawings.js";
 import { jobWords } from "./jobs.js";
@@ -282,11 +282,11 @@ const LONGER = 12; // letters of a word that stands below its shape on every scr
 
 // A button of another question is another button, though it has the same words: who has a finger on it saw the first.
 function redraw(body, of, parts) {
-  const focused = body.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
-  if (body.dataset.of !== of) body.replaceChildren();
-  body.dataset.of = of;
-  refill(body, parts);
-  if (focused) body.querySelector(`[data-key="${focused}"]`)?.focus();
+  keepingFocus(body, () => {
+    if (body.dataset.of !== of) body.replaceChildren();
+    body.dataset.of = of;
+    refill(body, parts);
+  });
 }
 
 // Draws `face`, and returns the screen in one sentence.
@@ -314,7 +314,7 @@ export function showFace(face, about) {
     buttons.length > 0 && make("div", { id: "face-buttons" }, ...buttons),
   ].filter(Boolean);
   const scale = $("scale");
-  redraw($("face-body"), JSON.stringify([face, about.bench.todo, about.bench.closed?.series]), parts);
+  redraw($("face-body"), JSON.stringify([face, about.here.station, about.here.armed?.series, about.bench.todo, about.bench.closed?.series]), parts);
   scale.toggleAttribute("hidden", !looks.scale);
   fit($("face-body"));
   const before = about.bench.readings.filter((one) => one.axis === about.here.last?.axis && one.seq !== looks.scale?.seq);

@@ -2,7 +2,7 @@
 // it while it is typed. It writes the files that people edit; nothing is judged here.
 
 import { confirm } from "./dialogs.js";
-import { $, button, capital, make, setText, shape } from "./dom.js";
+import { $, button, capital, keepingFocus, make, setText, shape } from "./dom.js";
 import { exchange, NoAnswer } from "./daemon.js";
 import { faultWords } from "./setup_fields.js";
 import { entriesOf, filesFor, KINDS } from "./setup_forms.js";
@@ -42,12 +42,10 @@ function draw() {
       button({ "aria-pressed": String(one === kind), "data-tab": one }, t(`setup.tab.${one}`), () => leave(() => { kind = one; form = null; draw(); $("setup").querySelector(`[data-tab="${one}"]`).focus(); })))),
     button({ class: "setup-close", "data-act": "close" }, t("button.close"), close));
   const view = $("setup");
-  const focused = view.contains(document.activeElement) ? document.activeElement.dataset : {};
   view.classList.toggle("has-form", Boolean(form));
-  view.replaceChildren(bar, make("p", { id: "setup-banner", role: "alert" }), make("div", { class: "setup-body" }, make("div", { class: "setup-list", role: "group", "aria-label": t(`setup.tab.${kind}`) }, ...listed()), make("div", { class: "setup-pane" }, ...pane())));
-  // What is drawn again keeps the focus: the files may come while somebody is on the way by Tab.
-  const again = focused.tab ? `[data-tab="${focused.tab}"]` : focused.act && `[data-act="${focused.act}"]`;
-  if (again) view.querySelector(again)?.focus();
+  const body = make("div", { class: "setup-body" }, make("div", { class: "setup-list", role: "group", "aria-label": t(`setup.tab.${kind}`) }, ...listed()), make("div", { class: "setup-pane" }, ...pane()));
+  // The files may come while somebody is on the way by Tab.
+  keepingFocus(view, () => view.replaceChildren(bar, make("p", { id: "setup-banner", role: "alert" }), body));
   if (form) check();
 }
 
