@@ -8,7 +8,7 @@ use crate::quantity::Now;
 use crate::spec::{LooksPer, PullMode};
 
 impl Core {
-    /// A visual check of this piece was answered; without a piece, of the one for which it is due.
+    /// Enters the answer to a visual check of a piece; without `piece`, of the piece for which the check is due.
     pub(super) fn look(
         &mut self,
         now: Now,
@@ -41,7 +41,7 @@ impl Core {
         Ok(seq)
     }
 
-    /// How the pull of this piece failed; without a piece, of the last one.
+    /// Enters how the pull of a piece failed; without `piece`, of the piece that was pulled last.
     pub(super) fn pulled(
         &mut self,
         now: Now,

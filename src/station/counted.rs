@@ -1,8 +1,8 @@
 //! Crimps that a counter counts, entered at most once a second.
 //!
-//! The first crimp after a pause is entered at once, those that follow within a second together. Before a reading counts
-//! or a series is opened or closed, all that was counted at the station is entered: a sample speaks for the crimps before
-//! it. A kill loses at most what was counted in the last second.
+//! The first crimp after a pause is entered at once; those that follow within a second are entered together. Before a
+//! reading counts, or a series is opened or closed, all crimps counted at the station are entered, because a sample
+//! vouches only for the crimps before it. A kill loses at most the crimps of the last second.
 
 use super::Core;
 use crate::entry::{Entry, FrameEntry, SeriesEntry};
@@ -24,19 +24,19 @@ impl Counted {
         self.crimps = self.crimps.saturating_add(crimps);
     }
 
-    /// When the crimps are to be entered; `None` if there are none.
+    /// The time at which the crimps must be entered; `None` if there are none.
     pub(super) fn due_at(&self) -> Option<MonoMicros> {
         let entered = self.entered.unwrap_or(MonoMicros(0));
         (self.crimps > 0).then(|| entered.plus(BATCH))
     }
 
-    /// Whether the crimps are to be entered now.
+    /// Whether the crimps must be entered now.
     fn is_due(&self, now: MonoMicros) -> bool {
         let due_at = self.due_at();
         due_at.is_some_and(|due_at| self.entered.is_none() || due_at <= now)
     }
 
-    /// The crimps; they are entered now.
+    /// Takes the crimps out, to be entered now.
     pub(super) fn take(&mut self, now: MonoMicros) -> u32 {
         if self.crimps > 0 {
             self.entered = Some(now);
@@ -46,7 +46,7 @@ impl Counted {
 }
 
 impl Core {
-    /// Enters the crimps of this counter, if a second has passed since the last time.
+    /// Enters the crimps of this counter, if a second has passed since the last entry.
     pub(super) fn enter_counted(&mut self, now: Now, name: &str) {
         let live = self.signals.get_mut(name);
         if live.is_some_and(|live| live.counted().is_due(now.mono)) {
@@ -54,7 +54,7 @@ impl Core {
         }
     }
 
-    /// Enters the crimps of this counter.
+    /// Enters the crimps of this counter at once.
     pub(super) fn enter_all_counted(&mut self, now: Now, name: &str) {
         let Some(live) = self.signals.get_mut(name) else {
             return;

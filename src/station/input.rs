@@ -140,31 +140,31 @@ pub enum Command {
     },
     /// Answer a visual check.
     Look {
-        /// Its name in the configuration; none where there is one station.
+        /// The station's name; `None` where there is only one.
         station: Option<String>,
         /// Which of the plan's visual checks, from 1.
         look: u32,
-        /// The piece; may be left out where the check is due, or was answered last.
+        /// The piece; `None` for the one for which the check is due, or that was answered last.
         piece: Option<u32>,
         /// Good or bad.
         answer: Answer,
-        /// By what means it was said.
+        /// How the command was given.
         by: Means,
     },
     /// Answer how a pull test failed.
     Pulled {
-        /// Its name in the configuration; none where there is one station.
+        /// The station's name; `None` where there is only one.
         station: Option<String>,
-        /// The piece; the one that was pulled last unless named.
+        /// The piece; `None` for the one that was pulled last.
         piece: Option<u32>,
         /// How it failed.
         mode: PullMode,
-        /// By what means it was said.
+        /// How the command was given.
         by: Means,
     },
     /// Enter a picture.
     Picture(Picture),
-    /// Enter that a file in the station's folder of pictures was not taken.
+    /// Enter that a file in the station's folder of pictures was refused.
     PictureRefused(Refused),
     /// Set the operator.
     Operator {
@@ -182,27 +182,27 @@ pub enum Command {
         /// The nest used; `None` if it was not given.
         nest: Option<String>,
     },
-    /// Say what the pieces are for.
+    /// Set what the pieces are for.
     Job {
-        /// Its name in the configuration; none where there is one station.
+        /// The station's name; `None` where there is only one.
         station: Option<String>,
-        /// The job with what is said of it; none if the last one is over.
+        /// The job with its details; `None` once the last job is finished.
         job: Option<Job>,
     },
-    /// Say which reel of terminals or spool of wire is in use.
+    /// Set which reel of terminals or spool of wire is in use.
     Lot {
-        /// Its name in the configuration; none where there is one station.
+        /// The station's name; `None` where there is only one.
         station: Option<String>,
-        /// What it is a lot of.
+        /// The material of the lot.
         material: Material,
-        /// The lot; none if it is not known.
+        /// The number of the lot; `None` if it is not known.
         lot: Option<String>,
     },
     /// Count crimps.
     Crimps {
         /// The station's name; `None` where there is only one.
         station: Option<String>,
-        /// How many, since the last count.
+        /// The number of crimps since the last count.
         crimps: u32,
         /// How the command was given.
         by: Means,
@@ -249,9 +249,9 @@ pub enum Command {
 /// What a person decides about held crimps.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Settling {
-    /// The entry `held`; `None` where only one is not settled.
+    /// Number of the entry `held`; `None` where only one is not settled.
     pub held: Option<Seq>,
-    /// How many of its crimps; `None` for all that are left.
+    /// The number of its crimps; `None` for all that are left.
     pub crimps: Option<u64>,
     /// What becomes of them.
     pub settlement: Settlement,
@@ -261,19 +261,19 @@ pub struct Settling {
     pub by: Means,
 }
 
-/// A picture, and what it is of.
+/// A picture, and its subject.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Picture {
-    /// Name of the station in the configuration; none where there is one station.
+    /// The station's name; `None` where there is only one.
     pub station: Option<String>,
-    /// The series it is of; none for the one that is open or was closed within ten minutes. A closed series and its piece
-    /// were found in the journal before.
+    /// The series; `None` for the open one, or the one closed within the last ten minutes. The daemon has already found
+    /// a closed series and its piece in the journal.
     pub series: Option<Seq>,
-    /// The piece it is of; none for the one measured last, or with `series` for the series as a whole.
+    /// The piece; `None` for the one measured last, or with `series` for the series as a whole.
     pub piece: Option<u32>,
     /// The picture's file, which is durable.
     pub file: PictureFile,
-    /// By what means it came.
+    /// How the picture came.
     pub by: Means,
 }
 

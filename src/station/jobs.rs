@@ -1,7 +1,7 @@
 //! What pieces are for and made of: the job and the lots of a station.
 //!
 //! - They stay in force until changed; a restart keeps them.
-//! - A job stays the same within a series, a lot may change: from that entry on readings belong to the new lot.
+//! - A job stays the same within a series. A lot may change: readings after that entry belong to the new lot.
 //! - Missing details of a job come from the shop's list, otherwise from what was given for the same job earlier.
 //! - A job that the list lacks is accepted with a warning.
 

@@ -1,12 +1,13 @@
-//! Which streams do not stand still: the jaws move, and no reading comes of their values yet.
+//! Finds the streams whose value does not stand still: the jaws are moving, and there is no reading yet.
 //!
-//! Out: the newest value of each, for showing that it moves. It is no reading: it is not judged and not entered.
+//! Out: the newest value of each such stream, so that clients can show that it moves. It is not a reading: it is
+//! neither judged nor entered.
 
 use super::Core;
 use crate::quantity::{Measured, MonoMicros};
 use std::time::Duration;
 
-/// A stream that has sent nothing for so long does not move any more: it is switched off.
+/// A stream that has sent nothing for this time is switched off, so it counts as moving no longer.
 const LASTS: Duration = Duration::from_secs(2);
 
 /// A value that does not stand still.
@@ -18,7 +19,7 @@ pub struct Moving<'a> {
     pub instrument: &'a str,
     /// Its newest value.
     pub value: Measured,
-    /// It moves no longer than until then, unless another value comes.
+    /// The value counts as moving until this time, unless another value comes.
     pub until: MonoMicros,
 }
 

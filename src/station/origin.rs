@@ -9,7 +9,7 @@ use crate::entry::Zeroed;
 use crate::quantity::{Length, Measured, Now, Quantity};
 use crate::spec::ZeroPolicy;
 
-/// In resolution steps: an origin that moved by no more than this was set with closed jaws.
+/// Limit in resolution steps: an origin that moved by no more than this was set with closed jaws.
 const CLOSED_COUNTS: u32 = 5;
 
 impl Core {

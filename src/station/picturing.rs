@@ -1,8 +1,9 @@
-//! Which series and piece a picture is of.
+//! Decides which series and piece a picture belongs to.
 //!
-//! - Where nobody says so: the piece measured last, of the series that is open or was closed within ten minutes.
-//! - A piece must have been measured. The core knows that of open series; of closed ones the daemon has looked into the
-//!   journal before it gives the command.
+//! - Without a named series or piece it belongs to the piece measured last, in the series that is open or was closed
+//!   within ten minutes.
+//! - The piece must have been measured. The core knows the pieces of open series. For a closed series the daemon looks
+//!   into the journal before it gives the command.
 
 use super::{Core, Picture, Refusal};
 use crate::entry::state::SeriesState;
@@ -48,7 +49,7 @@ impl Core {
         Ok(self.append(now, pictured))
     }
 
-    /// Of this series, open or closed.
+    /// The station, series and piece of a picture whose series is named, open or closed.
     fn picture_of_named(
         &self,
         station: Option<String>,
@@ -69,7 +70,7 @@ impl Core {
         Ok((self.station_named(station)?, series, piece))
     }
 
-    /// Of the series that is open or was closed within ten minutes.
+    /// The same for the series that is open or was closed within ten minutes.
     fn picture_of_last(
         &self,
         now: Now,

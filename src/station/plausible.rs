@@ -137,16 +137,17 @@ fn fitting_unit(value: Measured, spec: &ArmedSpec) -> Option<Unit> {
         .map(|(_, unit)| unit)
 }
 
-/// Whether the quantity would be a value of the axis. The window of a force is wide, so that any weak pull would be in
-/// it by another unit: a force must be within limits.
+/// Whether the quantity is plausible on the axis. The plausible window of a force is so wide that almost any force lies
+/// in it in another unit, so a force must lie within the limits.
 fn would_be(quantity: Quantity, axis: &ArmedAxis) -> bool {
     let is_force = quantity.dimension() == Dimension::Force;
     let passes = judge(quantity, &axis.limits, 0) == Verdict::Pass;
     in_window(axis, quantity.base()) && (passes || !is_force)
 }
 
-/// The unit that the digits must have been shown in. They lie between two steps of the instrument's display, which it
-/// cannot show, and are plausible in that unit: 0.0638 is no attempt at a zero to 0.01 mm, but a height in inches.
+/// The other unit in which the digits must have been shown. They lie between two steps of the instrument's display,
+/// which it cannot show, and they are plausible in that unit. For example, 0.0638 from a display in steps of 0.01 mm is
+/// a height in inches, and not a zero that is off.
 pub(super) fn in_other_unit(
     value: Measured,
     instrument: &ArmedInstrument,

@@ -68,7 +68,7 @@ pub enum Prompt {
         piece: Option<u32>,
         /// Which of the plan's checks, from 1.
         look: u32,
-        /// How many there are.
+        /// Number of checks of the plan.
         of: usize,
         /// Its name in the table of customary checks; `None` for a question of the plan's own.
         name: Option<String>,
@@ -194,7 +194,7 @@ impl fmt::Display for Prompt {
 }
 
 impl Prompt {
-    /// The question of a visual check or of a pull; nothing of another prompt.
+    /// Writes the question of a visual check or a pull test; writes nothing for other prompts.
     fn question(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if let Self::Look {
             piece,

@@ -1,4 +1,4 @@
-//! First-offs of combinations that are not shown, where the shop's rule requires that they are.
+//! Checks first-offs of combinations that are not shown, where the shop's rule requires that they are.
 
 use super::Refusal;
 use crate::entry::State;
@@ -17,7 +17,7 @@ pub struct NotShown {
     pub wire: Area,
     /// The tool and its nest; `None` if no tool is named.
     pub tool: Option<(String, Option<String>)>,
-    /// Its standing.
+    /// The standing of the combination.
     pub standing: Standing,
     /// What is missing, or why it has lapsed, in words.
     pub why: Vec<String>,

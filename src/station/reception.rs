@@ -13,7 +13,7 @@ use std::sync::Arc;
 /// State of one instrument that is not in the journal, so a restart loses it.
 #[derive(Debug)]
 pub(super) struct Reception {
-    /// Names as they stand in every reading of it.
+    /// The name, shared by all readings of the instrument.
     pub(super) name: Arc<str>,
     pub(super) station: Arc<str>,
     pub(super) decoder: Decoder,

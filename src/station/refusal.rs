@@ -79,10 +79,10 @@ pub enum Refusal {
     /// The plan has no visual check of that number.
     #[error("no visual check {got} in series {series}, {}", numbers(*looks))]
     NoLook { got: u32, series: Seq, looks: usize },
-    /// No measured piece waits for this visual check.
+    /// The visual check is not due for any measured piece.
     #[error("no piece of series {series} waits for visual check {look}")]
     NotDue { look: u32, series: Seq },
-    /// The plan does not have such a piece looked at.
+    /// The plan requires no visual check of this piece.
     #[error(
         "visual check of {} in series {series}, {}",
         got.map_or_else(|| "no piece".to_owned(), |piece| format!("piece {piece}")),
@@ -135,7 +135,7 @@ pub enum Refusal {
     /// A note or a reason is too long; `got` in bytes.
     #[error("got {what} of {got} bytes, want 1 to {LONGEST_NOTE}")]
     Words { what: &'static str, got: usize },
-    /// An id or words about a job or a lot that are not kept.
+    /// An id, or a detail of a job or a lot, that cannot be stored.
     #[error("got {got:?} for the {what}: {why}")]
     Said {
         what: &'static str,
@@ -153,7 +153,7 @@ pub enum Refusal {
         want: Option<Box<Job>>,
         series: Seq,
     },
-    /// The plan asks for what was not said.
+    /// The plan requires information that was not given.
     #[error(
         "not set at this station, and the plan requires it: {}",
         asked(missing)
@@ -162,7 +162,7 @@ pub enum Refusal {
     /// The rule requires that the combination is shown, and it is not.
     #[error(transparent)]
     NotShown(Box<NotShown>),
-    /// The operator's name is empty, too long, or holds characters that cannot be shown.
+    /// The operator's name is empty, too long, or contains characters that cannot be shown.
     #[error(
         "got {got:?}{} for the operator, want a name of 1 to {LONGEST_NAME} characters that can be shown",
         unseen.as_ref().map_or_else(String::new, |unseen| format!(" with {unseen}"))
@@ -420,7 +420,7 @@ fn one_of(known: &[String]) -> String {
     }
 }
 
-/// `812 (100), 900 (1)`: each entry with the crimps that it still holds.
+/// `812 (100), 900 (1)`: each entry with the number of crimps that it still holds.
 fn holds(known: &[(Seq, u64)]) -> String {
     let holds = known.iter();
     let holds = holds.map(|(held, left)| format!("{held} ({left})"));

@@ -29,7 +29,7 @@ pub enum Need {
     },
     /// No sample is due yet; crimps are left until the next one.
     Left {
-        /// How many.
+        /// The number of crimps left.
         left: u64,
         /// A sample is due after this many.
         every: u32,

@@ -272,7 +272,7 @@ impl Core {
 }
 
 impl LiveSignal {
-    /// What it said: the cards of a scanner, what could not be read of a counter.
+    /// What the device has sent: the cards of a scanner, or the unreadable bytes of a counter.
     fn said(&mut self, catalog: &Catalog, end: End) -> Vec<Said> {
         match self.signal.kind {
             SignalKind::Counter => self.counts(),
