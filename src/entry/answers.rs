@@ -1,9 +1,9 @@
-//! What a person answers about the pieces of a series: visual checks, and how a pull test failed.
+//! The answers of a person about the pieces of a series: visual checks, and how a pull test failed.
 //!
-//! - A question is due as soon as its measurements count: how a pull failed after the pull, the visual checks of a piece
+//! - A question is due as soon as its measurements count: the pull mode after the pull, the visual checks of a piece
 //!   after its last axis, those of a series after all its slots.
 //! - An answer can be given again while the series is open; the last one counts.
-//! - How a pull failed belongs to the reading: another reading of that piece needs an answer of its own.
+//! - A pull mode belongs to its reading: another reading of that piece needs an answer of its own.
 
 use super::state::{CountedReading, SeriesState, State};
 use super::{Means, Seq};
@@ -16,11 +16,11 @@ use std::collections::{BTreeMap, BTreeSet};
 /// A visual check was answered.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Looked {
-    /// Its name in the configuration.
+    /// The station's name in the configuration.
     pub station: String,
     /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
-    /// The piece, from 1; left out where the series as a whole was looked at.
+    /// The piece, from 1; left out if the answer is about the series as a whole.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub piece: Option<u32>,
     /// Which of the plan's visual checks, from 1.
@@ -29,7 +29,7 @@ pub struct Looked {
     pub question: String,
     /// Good or bad.
     pub answer: Answer,
-    /// Card, pedal, command or page: how it was said.
+    /// How the answer was given.
     pub by: Means,
 }
 
@@ -47,7 +47,7 @@ named! {
 /// How a pull test failed was answered.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Pulled {
-    /// Its name in the configuration.
+    /// The station's name in the configuration.
     pub station: String,
     /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
@@ -57,20 +57,20 @@ pub struct Pulled {
     pub reading: Seq,
     /// How it failed.
     pub mode: PullMode,
-    /// Card, pedal, command or page: how it was said.
+    /// How the answer was given.
     pub by: Means,
 }
 
 /// The answers so far.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Answers {
-    /// Per piece (`None` for the whole series) and number of the check.
+    /// Answers by piece (`None` for the series as a whole) and number of the check.
     pub looks: BTreeMap<(Option<u32>, u32), Answer>,
-    /// Per reading of a pull force.
+    /// Pull modes by the reading of the force.
     pub pulls: BTreeMap<Seq, PullMode>,
 }
 
-/// What is to be answered next.
+/// The question to answer next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Question {
     /// How the pull of this piece failed.
@@ -89,7 +89,7 @@ pub enum Question {
     },
 }
 
-/// How many visual checks of a series were answered how.
+/// Numbers of visual checks of a series, by answer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct LookTally {
     /// Answered good.
@@ -148,7 +148,7 @@ impl SeriesState {
     }
 
     fn next_look(&self) -> Option<Question> {
-        // Most plans ask nothing: no pass through the readings for each of their prompts.
+        // Most plans have no questions, so the readings need not be searched for each prompt.
         if self.spec.questions.looks.is_empty() {
             return None;
         }
@@ -176,7 +176,7 @@ impl SeriesState {
         self.spec.questions.look(look)
     }
 
-    /// Whether the plan has this piece looked at; `None` is the series as a whole.
+    /// Whether the plan has a visual check of this piece; `None` is the series as a whole.
     pub fn can_be_looked_at(&self, piece: Option<u32>) -> bool {
         match (self.spec.questions.looks_per, piece) {
             (LooksPer::Series, None) => true,
@@ -212,14 +212,14 @@ impl SeriesState {
         u32::try_from(whole.len()).is_ok_and(|count| count == self.spec.pieces)
     }
 
-    /// How many visual checks were answered how; `None` where the plan has none.
+    /// The numbers of answered visual checks; `None` where the plan has none.
     pub fn look_tally(&self) -> Option<LookTally> {
         if self.spec.questions.looks.is_empty() {
             return None;
         }
         let mut tally = LookTally::default();
         for ((piece, _), answer) in &self.answers.looks {
-            // A spent piece is measured by another one, whose answers count instead.
+            // Another piece was measured in place of a spent one, and its answers count instead.
             if piece.is_some_and(|piece| self.spent.contains(&piece)) {
                 continue;
             }

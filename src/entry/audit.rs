@@ -127,7 +127,7 @@ impl Findings {
         }
     }
 
-    /// A series is for the job, and of the lots, that were said last.
+    /// A series is for the job, and uses the lots, that were set last.
     fn armed(&mut self, before: &State, spec: &ArmedSpec) {
         let known = before.stations.get(&spec.station);
         let job = known.and_then(|known| known.job.clone());
@@ -323,7 +323,7 @@ impl Findings {
         if let Some(got) = &completed.reservations {
             let mut want = reservations(series, at);
             if !got.contains(&Reservation::NotMakersSheet) {
-                want.retain(|one| *one != Reservation::NotMakersSheet); // older releases did not know it
+                want.retain(|one| *one != Reservation::NotMakersSheet); // older releases did not have this reservation
             }
             self.compare("reservations", got, &want, |all| match all.as_slice() {
                 [] => "none".to_owned(),

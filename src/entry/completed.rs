@@ -18,7 +18,7 @@ pub struct Completed {
     pub outcome: Outcome,
     /// Numbers of readings by verdict and disposition.
     pub tally: Tally,
-    /// Of its visual checks; left out where its plan has none.
+    /// Numbers of its visual checks by answer; left out where its plan has none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub looks: Option<LookTally>,
     /// The series was stopped early by an arming, and can be resumed until something is measured.
@@ -39,7 +39,7 @@ impl Completed {
 named! {
     /// The outcome of a series.
     pub enum Outcome {
-        /// Every counted reading passed, and every visual check is good.
+        /// Every counted reading has passed, and every visual check is good.
         Accepted = "accepted",
         /// Some counted reading failed, or some visual check is bad.
         Rejected = "rejected",
@@ -47,7 +47,7 @@ named! {
         Undecided = "undecided",
         /// The series was closed before it was full.
         CutShort = "cut_short",
-        /// Every piece was measured; there were no limits to judge it by.
+        /// Every piece was measured; some readings had no limits to be judged by.
         Measured = "measured",
     }
 }
@@ -67,7 +67,7 @@ pub struct Tally {
     pub retracted: u32,
     /// Never counted.
     pub not_counted: u32,
-    /// Counted without limits to judge by; left out where there were limits for each.
+    /// Counted without limits to be judged by; left out where all readings had limits.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub measured: u32,
 }
@@ -78,7 +78,7 @@ const fn is_zero(count: &u32) -> bool {
 }
 
 impl SeriesState {
-    /// What its readings and its visual checks amount to, once it is full.
+    /// The outcome that follows from its readings and visual checks, once the series is full.
     pub fn outcome(&self) -> Outcome {
         let bad = self.look_tally().is_some_and(|looks| looks.bad > 0);
         if self.tally.failed > 0 || bad {

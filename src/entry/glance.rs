@@ -3,7 +3,7 @@
 //! In: a line written by [`super::line::encode`]. Out: a [`Glance`], or `None`, after which the line must be parsed by
 //! [`super::line::decode`].
 //!
-//! - This relies on the order of fields in `v1`. It also relies on the fact that the mark of a field (`,"axis":`)
+//! - This relies on the order of fields in `v1`. It also relies on the fact that the marker of a field (`,"axis":`)
 //!   cannot occur inside a string, where a quote is `\"`.
 //! - A string with an escape is not read here; the whole line must be parsed.
 
@@ -56,7 +56,7 @@ impl<'l> Glance<'l> {
     }
 }
 
-/// A [`Glance`] without the line, for another thread: it knows where in the line the texts are.
+/// A [`Glance`] without the line, which can be passed to another thread: it stores where in the line the texts are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Spotted {
     seq: Seq,
@@ -71,7 +71,7 @@ pub struct Spotted {
 }
 
 impl Spotted {
-    /// The glance at the line in which it was spotted.
+    /// The glance at the line in which this was found.
     pub fn in_line<'l>(&self, line: &'l [u8]) -> Option<Glance<'l>> {
         Some(Glance {
             seq: self.seq,
@@ -147,7 +147,7 @@ struct Rest<'l> {
 }
 
 impl Rest<'_> {
-    /// Moves to the end of the next occurrence of `mark`, which mostly comes next.
+    /// Moves to the end of the next occurrence of `mark`, which usually comes next.
     fn behind(&mut self, mark: &Finder<'_>) -> Option<()> {
         if self.past(mark.needle()).is_some() {
             return Some(());

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 /// A series of a journal, as lists show it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Listed {
-    /// Readings of the series and how it was closed.
+    /// Its readings, and how it was closed.
     pub series: Series<()>,
     /// State of the series when it was closed, or now if it is open.
     pub state: SeriesState,

@@ -66,16 +66,16 @@ pub struct DamageAccepted {
     pub reason: String,
 }
 
-/// A person accepted that the journal is not as far as somebody knew it to be.
+/// A person accepted that the journal lacks entries that somebody knew.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct RolledBack {
-    /// The journal that was known.
+    /// The journal that somebody knew.
     pub journal: JournalId,
     /// The last entry that somebody knew.
     pub known: Seq,
-    /// The entry that the journal ended with; 0 where it had vanished.
+    /// The last entry of the journal; 0 if the whole journal was missing.
     pub end: Seq,
-    /// Who knew it, and what is gone.
+    /// Who knew the entries, and which are missing.
     pub reason: String,
 }
 
@@ -88,7 +88,7 @@ pub struct ConfigurationEdited {
     pub change: String,
     /// `terminal`, `row`, `plan`, `tool` or `operator`.
     pub list: String,
-    /// The name of what was changed; of a row its terminal and wire.
+    /// The name of what was changed; for a row its terminal and wire.
     pub name: String,
     /// The files that were written, in this order.
     pub files: Vec<FileEdited>,
@@ -97,14 +97,14 @@ pub struct ConfigurationEdited {
 /// A file of the configuration that was written.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct FileEdited {
-    /// The file, from the folder of the main file.
+    /// The file, relative to the folder of the main file.
     pub file: String,
-    /// SHA-256 of the bytes that stood in it; left out where it is new.
+    /// SHA-256 of the old content; left out if the file is new.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub before: Option<String>,
-    /// SHA-256 of the bytes that stand in it now.
+    /// SHA-256 of the new content.
     pub after: String,
-    /// The name of the copy of the old file beside it; left out where it is new.
+    /// The name of the copy of the old file beside it; left out if the file is new.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub copy: Option<String>,
 }

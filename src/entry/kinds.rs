@@ -118,17 +118,17 @@ levels! {
         "gap" Gap(Gap),
         /// A person accepted that entries before this one are damaged.
         "damage_accepted" DamageAccepted(DamageAccepted),
-        /// A person accepted that the journal is not as far as somebody knew it to be.
+        /// A person accepted that the journal lacks entries that somebody knew.
         "rolled_back" RolledBack(RolledBack),
-        /// A tablet was let in to the bench page.
+        /// A tablet was paired with the bench page.
         "paired" Paired(Paired),
-        /// A tablet was shut out again.
+        /// The pairing of a tablet was revoked.
         "revoked" Revoked(Revoked),
-        /// The entries before this one came of a tablet's command.
+        /// The entries before this one came from a tablet's command.
         "tablet_said" TabletSaid(TabletSaid),
         /// A person changed the configuration on the page.
         "configuration_edited" ConfigurationEdited(ConfigurationEdited),
-        /// A signing key begins.
+        /// A signing key is in use from here on.
         "key_begun" KeyBegun(KeyBegun),
         /// All entries up to one were sealed with the signing key.
         "sealed" Sealed(Sealed),

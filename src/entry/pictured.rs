@@ -1,6 +1,6 @@
-//! Which pictures belong to a series: microscope, cross-section, the harness.
+//! The pictures of a series: microscope, cross-section, the harness.
 //!
-//! - The picture itself stands in a file of its own, named for the digest that its entry gives.
+//! - The picture itself is in a file of its own, whose name is the digest in the entry.
 //! - A picture belongs to a piece that was measured, or to the series as a whole.
 //! - It may come after the outcome: a cross-section takes an hour to make. It changes no verdict and no outcome.
 
@@ -22,7 +22,7 @@ pub struct Pictured {
     pub station: String,
     /// `seq` of the entry `armed` that opened the series.
     pub series: Seq,
-    /// The piece, from 1; left out where the picture is of the series as a whole.
+    /// The piece, from 1; left out if the picture is of the series as a whole.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub piece: Option<u32>,
     /// SHA-256 of the picture's bytes, hex; the name of its file.
@@ -39,7 +39,8 @@ pub struct Pictured {
     pub shown: Digest,
     /// Name of the file as it was given, without characters that could mislead a reader.
     pub file_name: String,
-    /// Command: the command line or the page; folder: the one that the station watches.
+    /// How the picture came: `command` for the command line or the page, `folder` for the folder that the station
+    /// watches.
     pub by: Means,
 }
 
@@ -67,7 +68,7 @@ pub struct PictureFile {
 pub struct PictureKept {
     /// Number of its entry.
     pub seq: Seq,
-    /// The piece, from 1; left out where the picture is of the series as a whole.
+    /// The piece, from 1; left out if the picture is of the series as a whole.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub piece: Option<u32>,
     /// SHA-256 of the small copy that reports and pages show, hex.
@@ -128,8 +129,8 @@ fn keep(pictures: &mut Vec<PictureKept>, kept: PictureKept) {
 }
 
 impl StationState {
-    /// The series and the piece that a picture taken at `at` is of, where nobody says so: the piece measured last of the
-    /// series that a note would belong to.
+    /// The series and the piece of a picture taken at `at` if none is named: the piece measured last, in the series
+    /// that a note would belong to.
     pub fn pictured_at(&self, at: WallMicros) -> Option<(Seq, Option<u32>)> {
         let series = self.noted_at(at)?;
         if let Some(open) = &self.series {

@@ -1,9 +1,9 @@
-//! What qualification series have shown: by terminal, wire, tool and nest, the readings of the newest series.
+//! The evidence from qualification series: by terminal, wire, tool and nest, the readings of the newest series.
 //!
 //! In: series as they are closed. Out: for each combination the newest [`Evidence`] of every axis and its limits.
 //!
-//! - Only series with purpose qualification count. They name a tool, otherwise there is no combination.
-//! - A series that was stopped early says nothing, unless a reading had failed before.
+//! - Only series with purpose qualification count. They must name a tool, because it is part of the combination.
+//! - A series that was stopped early shows nothing, unless a reading had failed before.
 //! - Memory is bounded: a combination keeps at most [`MOST_KEPT`] series, the newest ones.
 
 use super::state::SeriesState;
@@ -31,7 +31,7 @@ pub struct Combination {
 /// A closed qualification series.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Evidence {
-    /// The journal, where the readings are of more than one.
+    /// The journal of the series, if the readings come from more than one.
     pub journal: Option<String>,
     /// Its id: `seq` of its `armed` entry.
     pub series: Seq,
@@ -64,7 +64,7 @@ pub struct EvidenceAxis {
     pub bases: Vec<i64>,
 }
 
-/// What qualification series have shown.
+/// The evidence from all qualification series.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Qualifying(pub BTreeMap<Combination, Vec<Evidence>>);
 
@@ -82,13 +82,13 @@ impl Combination {
 }
 
 impl EvidenceAxis {
-    /// Whether it was judged by these limits.
+    /// Whether the readings of this axis were judged by these limits.
     pub fn is_of(&self, axis: &AxisName, limits: &Limits) -> bool {
         self.axis == *axis && same(&self.limits, limits)
     }
 }
 
-/// Whether two limits are the same: a nominal between them decides no verdict.
+/// Whether two limits are the same. Nominals are not compared, because they decide no verdict.
 pub fn same(one: &Limits, other: &Limits) -> bool {
     (one.dimension(), one.lower(), one.upper()) == (other.dimension(), other.lower(), other.upper())
 }
@@ -139,7 +139,7 @@ impl Qualifying {
     pub fn take(&mut self, of: Combination, evidence: Evidence) {
         self.forget(&of, evidence.series);
         let known = self.0.entry(of).or_default();
-        // A series that is resumed may still come out otherwise, so it hides no earlier one for good.
+        // A series that may be resumed may still get another outcome, so it must not replace an earlier one.
         if evidence.outcome != Outcome::CutShort {
             for before in known.iter_mut() {
                 let is_newer = |old: &EvidenceAxis| {
@@ -155,8 +155,8 @@ impl Qualifying {
         known.drain(..surplus);
     }
 
-    /// What several journals know, each with its name, as if their series had been measured at one bench in the order of
-    /// their times.
+    /// The evidence from several journals, each with its name, as if all series had been measured at one bench in the
+    /// order of their times.
     pub fn of_all<'k>(known: impl IntoIterator<Item = (&'k str, &'k Self)>) -> Self {
         let mut all: Vec<(&Combination, Evidence)> = Vec::new();
         for (journal, one) in known {
@@ -176,7 +176,7 @@ impl Qualifying {
         together
     }
 
-    /// A series that was resumed is no longer closed as it was.
+    /// Removes a series that was resumed, because its outcome no longer stands.
     fn forget(&mut self, of: &Combination, series: Seq) {
         if let Some(known) = self.0.get_mut(of) {
             known.retain(|before| before.series != series || before.journal.is_some());

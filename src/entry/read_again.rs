@@ -16,7 +16,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
-/// The settings by which bytes become readings; absent as a whole where they are not known.
+/// The settings by which bytes become readings; left out as a whole if they are not known.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ReadBy {
     /// The name of the frame format.

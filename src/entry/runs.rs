@@ -54,7 +54,7 @@ pub enum Maker {
     Tool {
         /// The id of the tool in the configuration.
         id: String,
-        /// The place in the tool; none where the tool has only one.
+        /// The nest in the tool; `None` if the tool has only one.
         nest: Option<String>,
     },
     /// The plan, where it names no tool.

@@ -1,4 +1,4 @@
-//! What operators say: who measures, which tool is used, notes; and how they say it.
+//! What operators say: who measures, which tool is used, notes; and how the command was given.
 
 use super::{Entry, FrameEntry, ProductionEntry, SaidEntry, Seq, SeriesEntry, State};
 use crate::quantity::named;
@@ -53,29 +53,29 @@ pub struct OperatorSaid {
     pub operator: String,
 }
 
-/// What the pieces are for from here on.
+/// The job that the pieces are for from here on.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct JobSaid {
-    /// Its name in the configuration.
+    /// The station's name in the configuration.
     pub station: String,
-    /// The series open at the time, which is for this job already.
+    /// The open series, which must be for this job already; `None` if none is open.
     pub series: Option<Seq>,
-    /// The job; none if the last one is over.
+    /// The job; `None` once the last job is finished.
     pub job: Option<Job>,
-    /// What looks wrong and was accepted.
+    /// A warning about a value that was accepted.
     pub warning: Option<String>,
 }
 
 /// Another reel of terminals or spool of wire is in use.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LotSaid {
-    /// Its name in the configuration.
+    /// The station's name in the configuration.
     pub station: String,
-    /// The series open at the time; its readings after this entry are of this lot.
+    /// The open series, whose readings after this entry belong to this lot; `None` if none is open.
     pub series: Option<Seq>,
-    /// What it is a lot of.
+    /// The material of the lot.
     pub material: Material,
-    /// The lot; none if it is not known from here on.
+    /// The number of the lot; `None` if it is not known from here on.
     pub lot: Option<String>,
 }
 
@@ -91,7 +91,7 @@ pub struct Noted {
     pub text: String,
 }
 
-/// A command by card or pedal was refused, or a file in the station's folder of pictures.
+/// A command by card or pedal was refused, or a file in the station's folder of pictures was.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Refused {
     /// Name of the station in the configuration.
@@ -108,7 +108,7 @@ pub struct Refused {
 }
 
 impl Refused {
-    /// What stands for the instrument where a file was refused.
+    /// Name in place of an instrument's if a file was refused.
     pub const FOLDER: &'static str = "pictures";
 }
 

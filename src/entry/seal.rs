@@ -1,27 +1,27 @@
-//! The bench's signing key in the journal: which key signs from where on, and its seals.
+//! The bench's signing key in the journal: from which entry on each key signs, and its seals.
 //!
 //! A seal is a signature over the digest of one line. Each line holds the digest of the line before, so a seal covers
-//! every entry up to that one: whoever changes any of them needs the private key for another seal. What is signed is a
-//! short text, so that `ssh-keygen` alone can check it. Nothing is signed or checked here.
+//! every entry up to that one, and whoever changes any of them needs the private key for a new seal. The signed text is
+//! short, so that `ssh-keygen` alone can check it. Nothing is signed or checked here.
 
 use super::line::Digest;
 use super::{JournalId, Seq, State};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// What signatures are for: one made for something else does not hold.
+/// The purpose of our signatures. A signature with another purpose is not valid here.
 pub const NAMESPACE: &str = "tallyjaw";
 /// The name under which the key stands in the file of allowed signers that we write.
 pub const PRINCIPAL: &str = "tallyjaw";
 
-/// The command that checks the signature of a file without us; `allowed` is the file with the public key.
+/// The command that checks the signature of a file without tallyjaw; `allowed` is the file with the public key.
 pub fn check_by_hand(file: &str, signature: &str, allowed: &str) -> String {
     format!(
         "ssh-keygen -Y verify -n {NAMESPACE} -I {PRINCIPAL} -f {allowed} -s {signature} < {file}"
     )
 }
 
-/// A signing key begins: seals after this entry are made with it.
+/// A signing key is in use from here on: later seals are made with it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct KeyBegun {
     /// The public key, as OpenSSH writes it: `ssh-ed25519 AAAA…`.
@@ -31,7 +31,7 @@ pub struct KeyBegun {
     /// Fingerprint of the key before it; left out for the first key.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub key_before: Option<String>,
-    /// The signature of the key before over this one, base64; left out where that key was lost.
+    /// The signature over this key by the key before it, base64; left out if that key was lost.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub signature: Option<String>,
 }
@@ -51,7 +51,7 @@ pub struct Sealed {
     pub signature: String,
 }
 
-/// What the journal knows of its signing key.
+/// The signing key, as the state keeps it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct KeyInUse {
     /// Its fingerprint: `SHA256:…`.
@@ -72,7 +72,7 @@ pub fn key_text(public_key: &str) -> String {
 }
 
 impl Sealed {
-    /// The text that was signed; `None` where the digest is none.
+    /// The text that was signed; `None` if the digest is not valid.
     pub fn text(&self) -> Option<String> {
         let digest = self.digest.parse().ok()?;
         Some(sealed_text(&self.journal, self.up_to, digest))

@@ -34,7 +34,7 @@ pub struct State {
     pub instruments: BTreeMap<String, InstrumentState>,
     /// By id of the crimp tool.
     pub tools: BTreeMap<String, ToolState>,
-    /// What qualification series have shown.
+    /// The evidence from qualification series.
     pub qualifying: Qualifying,
     /// The signing key; `None` before the first one.
     pub key: Option<KeyInUse>,
@@ -69,9 +69,9 @@ pub struct StationState {
     pub operator: Option<String>,
     /// The crimp tool in use; `None` before one was named.
     pub tool: Option<ToolInHand>,
-    /// What the pieces are for, as last said.
+    /// The job that the pieces are for, as it was set last.
     pub job: Option<Job>,
-    /// The reel and the spool in use, as last said.
+    /// The reel and the spool in use, as they were set last.
     pub lots: Lots,
     /// The last refused command, until another command or a value comes.
     pub refused: Option<RefusedSaying>,
@@ -129,7 +129,7 @@ pub struct SeriesState {
     pub spent: BTreeSet<u32>,
     /// The last retracted reading, as long as it can be restored.
     pub retracted: Option<RetractedReading>,
-    /// What a person answered about its pieces.
+    /// The answers to questions about its pieces.
     pub answers: Answers,
     /// Its last pictures, in the order of their entries.
     pub pictures: Vec<PictureKept>,
@@ -271,7 +271,7 @@ impl State {
         known
     }
 
-    /// The time since a zero is what has passed, whatever the wall clock was set to meanwhile.
+    /// What counts is the time that has passed since a zero, whatever the wall clock was set to meanwhile.
     fn complete(&mut self, at: WallMicros, completed: &Completed) {
         self.verify(at, completed);
         self.qualify(at, completed);

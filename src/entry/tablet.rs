@@ -1,30 +1,31 @@
-//! Which tablets were let in to the bench page, and what was said by one. No secret stands in any of these.
+//! Entries about tablets: which were paired with the bench page, and which commands came from one. None of them
+//! contains a secret.
 
 use super::Seq;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// A tablet was paired: from here on it may read and command.
+/// A tablet was paired: from here on it may read and give commands.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Paired {
-    /// The name that a person gave it.
+    /// The name that the person gave to the tablet.
     pub tablet: String,
 }
 
-/// The pairing of a tablet was revoked: from here on it may do nothing.
+/// The pairing of a tablet was revoked: from here on it has no access.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Revoked {
-    /// Its name.
+    /// Name of the tablet.
     pub tablet: String,
 }
 
-/// A command came from a tablet; it stands behind the entries that the command made.
+/// A command came from a tablet. This follows the entries that the command made.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct TabletSaid {
-    /// Its name.
+    /// Name of the tablet.
     pub tablet: String,
     /// The first entry that the command made.
     pub first_entry: Seq,
-    /// The last one.
+    /// The last entry that the command made.
     pub last_entry: Seq,
 }

@@ -1,4 +1,5 @@
-//! Answers of a person: are they answers to what the plan asks, and are all there where a series is complete?
+//! Checks the answers of a person: each must answer a question of the plan, and a complete series must have all of
+//! them.
 
 use super::{Findings, shown};
 use crate::entry::answers::Question;
@@ -6,7 +7,7 @@ use crate::entry::state::SeriesState;
 use crate::entry::{Looked, Pulled, State};
 
 impl Findings {
-    /// What is accepted or rejected has an answer to each question.
+    /// An accepted or rejected series has an answer to each question.
     pub(super) fn answered(&mut self, series: &SeriesState) {
         match series.next_question() {
             None => {}
@@ -29,7 +30,7 @@ impl Findings {
         }
     }
 
-    /// A visual check is one of the plan's, of a piece that is measured.
+    /// The plan has this visual check, and the piece was measured.
     pub(super) fn looked(&mut self, before: &State, looked: &Looked) {
         self.open(before, &looked.station, Some(looked.series));
         let Some(series) = before.series(&looked.station) else {
@@ -45,7 +46,7 @@ impl Findings {
         }
     }
 
-    /// A pull mode is of a pull that counts.
+    /// The pull mode belongs to a counted pull force.
     pub(super) fn pulled(&mut self, before: &State, pulled: &Pulled) {
         self.open(before, &pulled.station, Some(pulled.series));
         let Some(series) = before.series(&pulled.station) else {

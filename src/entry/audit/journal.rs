@@ -1,6 +1,7 @@
 //! Entries about the journal itself: the state at the head of a segment, the signing key and its seals.
 //!
-//! Whether a seal's signature holds, and whether its digest is that of the line, needs the lines: `verify` looks at it.
+//! Whether a seal's signature is valid, and whether its digest is that of the line, can only be checked with the lines,
+//! which `verify` has.
 
 use super::{Findings, shown};
 use crate::entry::{JournalEntry, KeyBegun, Sealed, State};
@@ -36,7 +37,7 @@ impl Findings {
         self.compare("key before", &got, &known, shown);
     }
 
-    /// A seal is of this journal, by the key in use, and covers more than the seal before.
+    /// A seal names this journal and the key in use, and covers more than the seal before.
     fn sealed(&mut self, before: &State, sealed: &Sealed) {
         let (got, known) = (Some(&sealed.journal), before.journal.as_ref());
         self.compare("journal of the seal", &got, &known, shown);

@@ -1,7 +1,6 @@
-//! A picture belongs to a series and a piece that exist.
+//! Checks that a picture belongs to a series and a piece that exist.
 //!
-//! The state knows the pieces of the open series alone. Of a series that was closed before, the whole journal is asked
-//! (`verify`).
+//! The state knows only the pieces of the open series. For a closed series `verify` searches the whole journal.
 
 use super::{Findings, shown};
 use crate::entry::{Pictured, State};

@@ -1,4 +1,4 @@
-//! Whether entries about production runs follow from the entries before them.
+//! Checks that entries about production runs follow from the entries before them.
 
 use super::{Findings, shown};
 use crate::entry::production::fold::{Owed, Production};
@@ -7,7 +7,7 @@ use crate::quantity::WallMicros;
 use crate::spec::ArmedSpec;
 
 impl Findings {
-    /// What a sample causes must come before anything else that counts or judges at the station.
+    /// What a sample causes must come before any other entry that counts or judges at the station.
     pub(super) fn owed(&mut self, before: &State, stamped: &Stamped) {
         let is_about_runs = matches!(stamped.entry, Entry::Series(_) | Entry::Production(_));
         let Some(station) = stamped.entry.station().filter(|_| is_about_runs) else {
@@ -63,7 +63,7 @@ impl Findings {
         }
     }
 
-    /// The role of a sample is that of its plan in the run.
+    /// The role of a sample is the one that its plan has in the run.
     pub(super) fn sampled(&mut self, spec: &ArmedSpec) {
         if let Some(sample) = &spec.sample {
             let want = Some(sample.run.plan(sample.role).to_owned());

@@ -1,5 +1,5 @@
-//! Zeros: is a good one within its limit, is everything in doubt that one which was off puts in doubt, and has each
-//! counted reading and each outcome the zeros that its plan requires?
+//! Checks zeros: a good one is within its limit, one that is off puts the right readings in doubt, and each counted
+//! reading and each outcome has the zeros that its plan requires.
 
 use super::{Findings, shown};
 use crate::entry::state::SeriesState;
@@ -7,8 +7,8 @@ use crate::entry::{Reading, State, Zeroed};
 use crate::quantity::Quantity;
 
 impl Findings {
-    /// A good zero was made with closed jaws, and shows a value within the limit of its series. One that was off may
-    /// show such a value too: the worst value of a plateau decides, and only one value is entered.
+    /// A good zero was made with closed jaws, and its value is within the limit of its series. A zero that is off may
+    /// show such a value too: the worst value of a plateau decides, but only one value is entered.
     pub(super) fn zeroed(&mut self, before: &State, zeroed: &Zeroed) {
         self.open(before, &zeroed.station, zeroed.series);
         if let Some(series) = before.series(&zeroed.station) {
@@ -46,7 +46,7 @@ impl Findings {
         self.all_in_doubt(series);
     }
 
-    /// Where a closing zero is required, a good one came behind the last reading of each instrument.
+    /// If a closing zero is required, a good one came after the last reading of each instrument.
     pub(super) fn zeroed_after(&mut self, series: &SeriesState) {
         if !series.spec.zero.closing {
             return;
@@ -62,7 +62,7 @@ impl Findings {
         }
     }
 
-    /// Nothing counts that a zero which was off has put in doubt.
+    /// No reading counts that a zero which is off has put in doubt.
     pub(super) fn all_in_doubt(&mut self, series: &SeriesState) {
         for (name, _) in series.zeros.iter().filter(|(_, zero)| zero.off) {
             for seq in series.unvouched(name) {

@@ -22,13 +22,13 @@ pub struct Series<K> {
     pub settled: Option<Seq>,
     /// The readings, in the order of their entries.
     pub readings: Vec<Entered<K>>,
-    /// The last answer to each visual check: of a piece (`None` for the series as a whole), by the number of the check.
+    /// The last answer to each visual check, by piece (`None` for the series as a whole) and number of the check.
     pub looks: BTreeMap<(Option<u32>, u32), Answer>,
-    /// Retracted readings that destroyed their piece, and that piece: its answers do not count.
+    /// Retracted readings that destroyed their piece, each with that piece. Answers about these pieces do not count.
     pub(super) spent: BTreeMap<Seq, u32>,
-    /// The operators, each with the entry from which on they measure.
+    /// The operators, each with the entry after which they measure.
     operators: Vec<(Seq, Option<Arc<str>>)>,
-    /// The reel and the spool in use, each from an entry on.
+    /// The reel and the spool in use, each with the entry after which they are used.
     lots: Vec<(Seq, Lots)>,
 }
 
@@ -48,7 +48,7 @@ pub struct Entered<K> {
     pub seq: Seq,
     /// Whether the reading counts.
     pub disposition: Disposition,
-    /// How the pull failed, if it is one and that was said.
+    /// How the pull failed, if this is a pull force and the question was answered.
     pub pull_mode: Option<PullMode>,
     /// The data that the caller keeps of the reading.
     pub kept: K,
@@ -135,14 +135,14 @@ impl<K> Series<K> {
         operator.as_deref()
     }
 
-    /// The reel and the spool that the reading of this entry is of.
+    /// The reel and the spool in use at this reading.
     pub fn lots(&self, seq: Seq) -> Option<&Lots> {
         let after = self.lots.partition_point(|(from, _)| *from <= seq);
         let (_, lots) = self.lots.get(after.checked_sub(1)?)?;
         Some(lots)
     }
 
-    /// The lots of this material in it, each once, in the order in which they came.
+    /// The lots of this material, each once, in order of first appearance.
     pub fn lots_of(&self, material: Material) -> Vec<&str> {
         let mut names: Vec<&str> = Vec::new();
         for (_, lots) in &self.lots {

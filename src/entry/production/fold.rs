@@ -1,6 +1,6 @@
-//! What the entries amount to for production runs: which crimps are vouched for, held, settled or open.
+//! The state of production runs that follows from the entries: which crimps are vouched for, held, settled or open.
 //!
-//! In: entries of one station in order. Out: its [`Production`], and each [`Change`] of what becomes of crimps. The
+//! In: entries of one station in order. Out: its [`Production`], and each [`Change`] in the disposition of crimps. The
 //! state and the history of runs both use this fold, so their counts cannot differ.
 //!
 //! - Crimps of a run have numbers from 1. At any time those up to [`OpenRun::decided`] are vouched for, held or settled,
@@ -8,8 +8,8 @@
 //! - A good sample vouches for the crimps that were counted before its first reading: its pieces were crimped by then.
 //!   A bad one holds all of them.
 //! - Crimps between a bad sample and the next good one are held too: nothing shows when the crimps became good again.
-//! - A sample that was stopped early, is undecided or has doubted readings says nothing; but a failed reading is bad,
-//!   whether the series was stopped early or not.
+//! - A sample that was stopped early, is undecided or has doubted readings decides nothing. But a failed reading makes
+//!   it bad, whether the series was stopped early or not.
 
 use super::{Held, HoldCause, RunClosed, RunEnd, RunOpened};
 use crate::entry::{
@@ -20,7 +20,7 @@ use crate::quantity::WallMicros;
 use crate::spec::{ProductionRun, SampleOf, SampleRole, Settlement};
 use std::collections::{BTreeMap, VecDeque};
 
-/// The production runs of a station: the open one, and what is left of earlier ones.
+/// The production runs of a station: the open one, and what earlier ones have left.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Production {
     /// The open run; `None` if none is open.
@@ -65,19 +65,19 @@ pub struct OpenRun {
 pub struct Hold {
     /// The production run.
     pub run: Seq,
-    /// The series that is the cause.
+    /// The series that caused it.
     pub series: Seq,
-    /// The first by its number in the run.
+    /// Number of the first crimp in the run.
     pub first: u64,
-    /// The last.
+    /// Number of the last crimp.
     pub last: u64,
     /// Why they are held.
     pub cause: HoldCause,
-    /// How many are settled already.
+    /// Number of crimps that are settled already.
     pub settled: u64,
 }
 
-/// An entry that follows from a sample.
+/// An entry that a sample causes and that is still missing.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Owed {
     /// Crimps to hold.
@@ -88,7 +88,7 @@ pub enum Owed {
     Open(RunOpened),
 }
 
-/// A series of a plan that is a sample.
+/// A series whose plan is that of a sample.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(in crate::entry) struct Sample {
     pub(in crate::entry) series: Seq,
@@ -97,31 +97,31 @@ pub(in crate::entry) struct Sample {
     pub(in crate::entry) crimps: Option<u64>,
 }
 
-/// What an entry changes about crimps.
+/// A change in the disposition of crimps.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Change {
     /// A run was opened.
     Opened(RunOpened),
-    /// Crimps of this run were counted; the number is that of all so far. Without a run, only these.
+    /// Crimps of this run were counted, with the total so far. Without a run, the number of these crimps only.
     Counted(Option<Seq>, u64),
-    /// A sample of an open run was closed, with what it says.
+    /// A sample of an open run was closed, with what it shows.
     Sampled {
         /// The run.
         run: Seq,
         /// The series.
         series: Seq,
-        /// Its part.
+        /// Its role in the run.
         role: SampleRole,
-        /// What it says.
+        /// What it shows.
         says: Says,
         /// The crimps of the run when it was closed.
         crimps: u64,
-        /// The crimps that it vouches for: first and last by their numbers.
+        /// The crimps that it vouches for, by the first and last number.
         vouched: Option<(u64, u64)>,
     },
     /// Crimps were held.
     Held(Seq, Hold),
-    /// Held crimps were settled: the run, the `held` entry, how many and how.
+    /// Held crimps were settled: the run, the `held` entry, the number, and the decision.
     Settled(Seq, Seq, u64, Settlement),
     /// A sample became due by time.
     Due(Seq),
@@ -129,19 +129,19 @@ pub enum Change {
     Closed(RunClosed),
 }
 
-/// What a closed sample says about the crimps.
+/// What a closed sample shows about the crimps.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Says {
     /// They are good.
     Good,
-    /// They are not.
+    /// They are not good.
     Bad,
     /// Nothing: stopped early, undecided, or with doubted readings.
     Nothing,
 }
 
 impl Says {
-    /// What a closed series says.
+    /// What a closed series shows about the crimps.
     pub fn of(completed: &Completed) -> Self {
         let bad_look = completed.looks.is_some_and(|looks| looks.bad > 0);
         if completed.tally.failed > 0 || bad_look {
@@ -164,12 +164,12 @@ impl Says {
 }
 
 impl Hold {
-    /// How many crimps are not settled.
+    /// Number of crimps that are not settled.
     pub const fn left(&self) -> u64 {
         self.size().saturating_sub(self.settled)
     }
 
-    /// How many crimps were held.
+    /// Number of held crimps.
     pub const fn size(&self) -> u64 {
         size(self.first, self.last)
     }
@@ -186,18 +186,18 @@ impl Hold {
     }
 }
 
-/// How many numbers there are from `first` to `last`, both included.
+/// Number of crimps from `first` to `last`, both included.
 pub(super) const fn size(first: u64, last: u64) -> u64 {
     last.saturating_add(1).saturating_sub(first)
 }
 
 impl OpenRun {
-    /// The crimps that no sample has decided about.
+    /// Number of crimps about which no sample has decided.
     pub const fn open(&self) -> u64 {
         self.crimps.saturating_sub(self.decided)
     }
 
-    /// How many crimps are left until a sample is due; `None` where a sample is due by time only.
+    /// Number of crimps left until a sample is due; `None` where a sample is due by time only.
     pub fn left(&self) -> Option<u64> {
         let every = u64::from(self.settings.every_crimps?);
         Some(every.saturating_sub(self.open()))
@@ -454,7 +454,7 @@ impl Production {
         }
     }
 
-    /// The crimps of the open run that are held or will be by an entry that is owed.
+    /// Number of crimps of the open run that are held, or will be by a missing entry.
     pub fn held(&self) -> u64 {
         let held = self.holds.values().map(Hold::left);
         let owed = self.owed.iter().map(|owed| match owed {
@@ -464,7 +464,7 @@ impl Production {
         held.chain(owed).fold(0, u64::saturating_add)
     }
 
-    /// The time since a good sample is what has passed, whatever the wall clock was set to meanwhile.
+    /// What counts is the time that has passed since a good sample, whatever the wall clock was set to meanwhile.
     fn shift(&mut self, by_micros: i64) {
         if let Some(run) = &mut self.run {
             let (_, good) = &mut run.last_good;

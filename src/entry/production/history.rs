@@ -1,7 +1,7 @@
-//! The production runs of a journal, with what became of their crimps.
+//! The production runs of a journal, with the disposition of their crimps.
 //!
-//! In: entries in order. Out: each run with its samples, held crimps and counts. The counting is that of
-//! [`super::fold`]; here it is only written down.
+//! In: entries in order. Out: each run with its samples, held crimps and counts. The counting is done in
+//! [`super::fold`]; this file only records it.
 
 use super::fold::{Change, Hold, Production, Says};
 use super::{RunEnd, Settled};
@@ -29,34 +29,34 @@ pub struct RunRecord {
     pub settings: ProductionRun,
     /// When it was opened.
     pub opened: WallMicros,
-    /// Its end; `None` while it is open.
+    /// How it was closed; `None` while it is open.
     pub closed: Option<RunOver>,
     /// The crimps counted.
     pub crimps: u64,
-    /// How many of them good samples vouch for.
+    /// Number of crimps that good samples vouch for.
     pub vouched: u64,
     /// Its samples that were closed while it was open, and the first-off that opened it.
     pub samples: Vec<SampleRecord>,
     /// Held crimps, settled or not, in order.
     pub holds: Vec<(Seq, WallMicros, Hold)>,
-    /// What persons decided about held crimps, in order.
+    /// The decisions of persons about held crimps, in order.
     pub settlements: Vec<(Seq, WallMicros, Settled)>,
-    /// The counts: when, how many so far, and the entry.
+    /// The counts: time, total so far, and the entry.
     pub counts: Vec<(WallMicros, u64, Crimped)>,
-    /// When a sample became due by time.
+    /// The times at which a sample became due by time.
     pub due: Vec<WallMicros>,
     /// The last entry that changed it.
     pub last: Seq,
 }
 
-/// The end of a run.
+/// How a run was closed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RunOver {
     /// When it was closed.
     pub at: WallMicros,
     /// What closed it.
     pub end: RunEnd,
-    /// The series that is the cause.
+    /// The series that caused it.
     pub series: Seq,
 }
 
@@ -67,28 +67,28 @@ pub struct SampleRecord {
     pub series: Seq,
     /// When it was closed.
     pub at: WallMicros,
-    /// Its part.
+    /// Its role in the run.
     pub role: SampleRole,
-    /// What it says.
+    /// What it shows.
     pub says: Says,
     /// The crimps counted by then.
     pub crimps: u64,
-    /// The crimps that it vouches for: first and last by their numbers.
+    /// The crimps that it vouches for, by the first and last number.
     pub vouched: Option<(u64, u64)>,
 }
 
-/// Crimps next to each other that share what became of them.
+/// Consecutive crimps with the same disposition.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Span {
-    /// The first by its number in the run.
+    /// Number of the first crimp in the run.
     pub first: u64,
-    /// The last.
+    /// Number of the last crimp.
     pub last: u64,
-    /// What became of them.
+    /// Their disposition.
     pub fate: Fate,
 }
 
-/// What became of crimps.
+/// The disposition of crimps.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Fate {
     /// A good sample vouches for them.
@@ -97,7 +97,7 @@ pub enum Fate {
     Held(Seq),
     /// Held by this entry, and all of them are settled.
     Settled(Seq),
-    /// Nothing was decided about them.
+    /// No sample has decided about them.
     Open,
 }
 
@@ -136,7 +136,7 @@ impl RunHistory {
         }
     }
 
-    /// A journal that is read from a later segment on begins with the state of the segments before.
+    /// A journal that is read from a later segment begins with the state after the segments before.
     fn take_journal(&mut self, stamped: &Stamped, entry: &JournalEntry) {
         if let JournalEntry::Segment(segment) = entry
             && self.stations.is_empty()
@@ -299,7 +299,7 @@ impl RunRecord {
         settled.fold(0, |sum, (_, _, settled)| sum.saturating_add(settled.crimps))
     }
 
-    /// The crimps that nothing was decided about.
+    /// Number of crimps about which no sample has decided.
     pub fn open(&self) -> u64 {
         let held = self.holds.iter().map(|(_, _, hold)| hold.size());
         let held = held.fold(0, u64::saturating_add);
@@ -308,7 +308,7 @@ impl RunRecord {
             .saturating_sub(held)
     }
 
-    /// All its crimps in order of their numbers, by what became of them.
+    /// All its crimps in order of their numbers, grouped by disposition.
     pub fn spans(&self) -> Vec<Span> {
         let vouched = self.samples.iter().filter_map(|sample| sample.vouched);
         let vouched = vouched.map(|(first, last)| Span {

@@ -1,4 +1,4 @@
-//! Production runs: the entries about them. What they amount to is in [`fold`].
+//! Production runs: their entries. The state that follows from them is in [`fold`].
 //!
 //! A production run is what was crimped between samples: a good first-off sample opens it, a good last-off closes it. It
 //! has nothing to do with the run rules of charts ([`super::runs`]).
@@ -33,7 +33,7 @@ pub struct Crimped {
     /// The open production run; `None` if none was open.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub run: Option<Seq>,
-    /// How many, since the last such entry.
+    /// Number of crimps since the last such entry.
     pub crimps: u32,
     /// The counter that counted them; `None` if a person gave the number.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -61,12 +61,12 @@ pub struct Held {
     pub station: String,
     /// The production run.
     pub run: Seq,
-    /// The series that is the cause.
+    /// The series that caused it.
     pub series: Seq,
-    /// The first of the crimps by its number in the run, from 1.
+    /// Number of the first crimp in the run, from 1.
     #[serde(rename = "first_crimp")]
     pub first: u64,
-    /// The last of them.
+    /// Number of the last crimp.
     #[serde(rename = "last_crimp")]
     pub last: u64,
     /// Why they are held.
@@ -101,7 +101,7 @@ pub struct Settled {
     pub run: Seq,
     /// The entry `held` that is settled, or a part of it.
     pub held: Seq,
-    /// How many of its crimps.
+    /// Number of crimps.
     pub crimps: u64,
     /// What becomes of them.
     pub settlement: Settlement,
@@ -121,7 +121,7 @@ pub struct RunClosed {
     pub station: String,
     /// The production run.
     pub run: Seq,
-    /// The series that is the cause.
+    /// The series that caused it.
     pub series: Seq,
     /// What closed it.
     #[serde(rename = "closed_by")]
@@ -156,7 +156,7 @@ impl Entry {
 }
 
 impl State {
-    /// Production runs follow every entry of their station, and what happens to the clock.
+    /// A production run depends on every entry of its station, and on changes of the clock.
     pub(super) fn produce(&mut self, stamped: &Stamped) {
         match (&stamped.entry, stamped.entry.station()) {
             (Entry::Production(_) | Entry::Series(_), Some(station)) => {

@@ -311,7 +311,7 @@ fn questions() -> BoxedStrategy<Questions> {
     let looks = vec(look, 0..3);
     (looks, select(&LooksPer::ALL[..]), any::<bool>())
         .prop_map(|(looks, per, pull_mode)| Questions {
-            // How often nothing is asked is not kept.
+            // This is stored only if there are checks.
             looks_per: if looks.is_empty() {
                 LooksPer::default()
             } else {

@@ -1,16 +1,16 @@
-//! What pieces are for, as an entry and a state hold it.
+//! The job of pieces, as an entry and a state hold it.
 
 use crate::spec::Job;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// What pieces are for: a job, and what was said of it.
+/// A job with its details.
 #[derive(Serialize, Deserialize, JsonSchema)]
 #[schemars(rename = "Job")]
 pub(super) struct JobFields {
     /// The shop's number of the job.
     id: String,
-    /// For whom.
+    /// The customer.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     customer: Option<String>,
     /// The harness: part number and revision.

@@ -1,4 +1,4 @@
-//! What shows the combination of a first-off, in `armed`.
+//! The evidence for the combination of a first-off, in `armed`.
 
 use super::names;
 use super::values::{LimitFields, mn, nm, shown, units};
@@ -14,7 +14,7 @@ pub(super) struct Qualification {
     /// The smallest number of pieces of each axis, and of pull tests.
     #[serde(rename = "pieces_least")]
     pieces: u32,
-    /// The Ppk that the lower 95 % confidence bound must reach.
+    /// The required Ppk, which the lower 95 % confidence bound must reach.
     ppk: Digits,
     /// Whether pull tests are required.
     pull: bool,
@@ -41,7 +41,7 @@ struct Axis {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     upper_mn: Option<i64>,
     unit: names::Unit,
-    /// The series that shows it, by `seq` of its `armed` entry.
+    /// The series with the evidence, by `seq` of its `armed` entry.
     #[serde(rename = "series_id")]
     series: u64,
 }

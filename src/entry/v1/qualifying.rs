@@ -1,4 +1,4 @@
-//! What qualification series have shown, in the state on disk.
+//! The evidence from qualification series, in the state on disk.
 
 use super::journal::time;
 use super::names;
@@ -134,7 +134,7 @@ impl TryFrom<Axis> for EvidenceAxis {
     }
 }
 
-/// What the series of a state have shown, in their order.
+/// The evidence from the series of a state, in their order.
 pub(super) fn qualifying(all: Vec<Qualification>) -> Result<Qualifying, LineError> {
     let mut found = Qualifying::default();
     for body in all {

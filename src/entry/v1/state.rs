@@ -38,7 +38,7 @@ pub(super) struct State {
     instruments: BTreeMap<String, Instrument>,
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     tools: BTreeMap<String, care::Crimps>,
-    /// What qualification series have shown.
+    /// The evidence from qualification series.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     qualifications: Vec<Qualification>,
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -78,7 +78,7 @@ fn held(held: &Held) -> String {
     )
 }
 
-/// What became of held crimps: released, to be reworked, scrapped.
+/// The decision about held crimps: released, to be reworked, scrapped.
 pub const fn settlement(settlement: Settlement) -> &'static str {
     match settlement {
         Settlement::Release => "released",

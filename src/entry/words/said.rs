@@ -62,7 +62,7 @@ fn lot_said(said: &LotSaid) -> String {
     }
 }
 
-/// `job 4711, serial 8, for Pumps Ltd, pump harness B`: as far as it is known.
+/// `job 4711, serial 8, for Pumps Ltd, pump harness B`: the details that are known.
 pub fn job(job: &Job) -> String {
     let mut text = format!("job {}", job.id);
     for (what, said) in [

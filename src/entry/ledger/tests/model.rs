@@ -50,7 +50,7 @@ fn modelled_series(steps: &[(u8, Step)], id: u64) -> (u64, u64, String) {
     (settled.unwrap_or(u64::MAX), id, text)
 }
 
-/// The disposition of a counted reading: the first entry that takes it out and is not undone.
+/// The disposition of a counted reading: the first entry that excludes it and is not undone.
 fn says(about: &[(u64, Step)], id: u64, seq: u64) -> String {
     let mut later = about.iter().filter(|(at, _)| *at > seq);
     while let Some((at, step)) = later.next() {
