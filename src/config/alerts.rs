@@ -1,4 +1,5 @@
-//! Reads `alerts` of a plan, the run rules that are in force, and `asks`, what must be set before a series starts.
+//! Reads `alerts` of a plan, the run rules in force, and `asks`, the information that must be set before a series
+//! starts.
 
 use super::faults::{At, Fault, Faults, quoted};
 use super::table::{Table, alternatives};
@@ -35,7 +36,7 @@ fn unknown(name: &str) -> Fault {
     fault.help_of(meant(name, known.iter().copied()))
 }
 
-/// What must be said before a series starts.
+/// The information that must be set before a series starts.
 pub(super) fn asks(table: &mut Table<'_>, faults: &mut Faults) -> Vec<Ask> {
     let names = table.texts(faults, "asks");
     let names = unique(faults, "asks", names, |name| &name.value);

@@ -159,12 +159,12 @@ fn warn_of_no_sheet(raw: &RawPlan, plan: &Plan, catalog: &Catalog, faults: &mut 
     faults.warn(place, fault.help(help.unwrap_or_else(|| usual.to_owned())));
 }
 
-/// Warns if the make-up of a plan's wire is that of another size, or of another one too.
+/// Warns if the make-up of a plan's wire belongs to another size, or to another size as well.
 fn warn_of_strands(raw: &RawPlan, plan: &Plan, faults: &mut Faults) {
     let Subject::Crimps { wire, .. } = &plan.subject else {
         return;
     };
-    let wire = wire::resolve(wire).ok(); // A faulty one is reported as such.
+    let wire = wire::resolve(wire).ok(); // a faulty size is reported elsewhere
     let doubt = plan.strands.zip(wire);
     let Some(doubt) = doubt.and_then(|(strands, wire)| strands.doubt(&wire)) else {
         return;

@@ -98,7 +98,7 @@ fn kind(table: &mut Table<'_>, faults: &mut Faults) -> Option<InstrumentKind> {
     Some(kind.value)
 }
 
-/// The modem line that a pedal or a counter is connected to.
+/// The modem line to which the contact of a pedal or a counter is connected.
 fn contact(table: &mut Table<'_>, faults: &mut Faults, kind: InstrumentKind) -> Option<ModemLine> {
     let names = ModemLine::ALL.map(ModemLine::name);
     let contact = table.one_of(faults, "contact", &names, ModemLine::from_name)?;

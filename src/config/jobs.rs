@@ -67,10 +67,10 @@ pub(super) fn is_plan_separator(sign: char) -> bool {
     matches!(sign, ',' | ';' | ' ' | '|' | '\n')
 }
 
-/// The rows of a list by their bytes, for who edits it.
+/// The rows of a list with their byte ranges, for editing.
 pub(super) struct JobList {
     pub(super) separator: Separator,
-    /// The headings; `None` where there is no row at all.
+    /// The headings; `None` if the file has no row.
     pub(super) head: Option<Vec<String>>,
     /// The rows below them.
     pub(super) rows: Vec<PlainRow>,
@@ -105,7 +105,7 @@ impl JobList {
     }
 }
 
-/// How the lines of a text end.
+/// The line end that a text uses.
 pub(super) fn end_of_line(text: &str) -> &'static str {
     if text.contains("\r\n") {
         "\r\n"

@@ -56,12 +56,12 @@ impl MainFile {
         &self.tools
     }
 
-    /// The name of the time zone of what people read, to be looked up by the caller.
+    /// The name of the time zone for times that people read. The caller looks it up.
     pub fn time_zone(&self) -> Option<&str> {
         Some(self.zone.as_ref()?.value.as_str())
     }
 
-    /// What the caller found of that name: the zone, or the names that are known.
+    /// Sets the result of that: the zone, or the known names.
     pub fn found_zone(&mut self, found: Result<Zone, Vec<String>>) {
         let Some(zone) = &self.zone else { return };
         match found {
@@ -80,19 +80,19 @@ impl MainFile {
         }
     }
 
-    /// The file of the shop's logo, to be read by the caller.
+    /// The file of the shop's logo. The caller reads it.
     pub fn logo(&self) -> Option<&Path> {
         Some(self.logo.as_ref()?.value.as_path())
     }
 
-    /// What the caller found in that file, or why it could not be read.
+    /// Sets the content of that file, or why it could not be read.
     pub fn found_logo(&mut self, bytes: Result<Vec<u8>, String>) {
         let Some(file) = &self.logo else { return };
         let logo = shop::logo(file, bytes, &mut self.faults);
         Arc::make_mut(&mut self.shop.letterhead).logo = logo;
     }
 
-    /// Where the lists of jobs are.
+    /// The files that hold lists of jobs.
     pub fn jobs(&self) -> &[FilePattern] {
         &self.jobs
     }
@@ -110,7 +110,7 @@ impl MainFile {
         &self.daemon
     }
 
-    /// The letterhead likewise.
+    /// The letterhead, even if other parts have faults.
     pub fn letterhead(&self) -> &Arc<Letterhead> {
         &self.shop.letterhead
     }
@@ -278,13 +278,14 @@ fn stations(
     (names, folders)
 }
 
-/// The path without what means nothing in it.
+/// The path without `.` components.
 fn plain(path: &Path) -> PathBuf {
     let parts = path.components();
     parts.filter(|part| *part != Component::CurDir).collect()
 }
 
-/// A picture must be of one station, and what the daemon stores must not come in again.
+/// Checks that no folder is used for two stations, and that none is in the daemon's own folder, whose files would be
+/// taken in again.
 fn picture_folders(
     folders: Vec<At<PictureFolder>>,
     state_dir: &Path,
@@ -309,7 +310,7 @@ fn picture_folders(
     known
 }
 
-/// Those who may be chosen; a name is any text that can be seen.
+/// The operators to choose from. A name may be any text that can be seen.
 fn operators(root: &mut Table<'_>, faults: &mut Faults) -> Vec<String> {
     let mut names = Vec::new();
     for mut table in root.tables(faults, "operator", "[[operator]]") {
@@ -335,7 +336,7 @@ fn operator(name: At<String>, faults: &mut Faults) -> Option<At<String>> {
     None
 }
 
-/// As the bench takes it.
+/// The limit for names at the bench.
 const LONGEST_OPERATOR: usize = 100;
 
 /// Keys of a sheet's row that are not axes.
@@ -408,7 +409,7 @@ fn axis(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<Axis>> {
     })
 }
 
-/// The share of nominal, and the range in shares of the lower limit.
+/// The share of nominal, and the range in shares of the lower limit, for `plausible`.
 fn plausible(table: &mut Table<'_>, faults: &mut Faults) -> (Option<u16>, Option<(u16, u16)>) {
     let Some(text) = table.text(faults, "plausible") else {
         return (None, None);

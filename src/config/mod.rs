@@ -69,7 +69,7 @@ pub struct Config {
     pub daemon: DaemonConfig,
     /// Address of the bench page; `None` if it is not served.
     pub page: Option<PageConfig>,
-    /// What reports and labels say of the shop.
+    /// The letterhead and the time zone of the shop.
     pub shop: ShopConfig,
     /// The folders that are watched for pictures.
     pub pictures: Vec<PictureFolder>,
@@ -132,26 +132,26 @@ pub struct PageConfig {
 /// The page for tablets.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TabletConfig {
-    /// Address and port; port 0 is any that is free.
+    /// Address and port; port 0 means any free port.
     pub listen: core::net::SocketAddr,
 }
 
-/// A folder in which finished pictures are taken in.
+/// A folder whose finished pictures are taken in.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PictureFolder {
-    /// The station whose pieces they are of.
+    /// The station whose pieces the pictures are of.
     pub station: String,
     /// The folder. A relative path was joined to the folder of the configuration file.
     pub folder: PathBuf,
 }
 
-/// The silences on a line that separate frames, and the one after which a frame can only begin.
+/// The silences that separate frames on a line, and the silence after which only a new frame can begin.
 pub use crate::decode::framing::{FRAME_GAP, SILENCES};
 
-/// What reports and labels say of the shop.
+/// The letterhead and the time zone of the shop.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct ShopConfig {
-    /// What stands at the head of reports and on labels.
+    /// The head of reports and labels.
     pub letterhead: Arc<Letterhead>,
     /// The zone of all times that people read; `None` is the system's.
     pub zone: Option<Zone>,
@@ -195,7 +195,7 @@ pub struct Files {
     pub plans: Vec<Source>,
     /// Files that `tools` matches, in order of name.
     pub tools: Vec<Source>,
-    /// Those that `jobs` matches, in order of name.
+    /// Files that `jobs` matches, in order of name.
     pub jobs: Vec<Source>,
 }
 
@@ -278,8 +278,8 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
     })
 }
 
-/// SHA-256 over the length and text of every file, in the order of reading, and over what is used of the logo. Names of
-/// files are left out, because they do not change what the configuration means.
+/// SHA-256 over the length and text of every file, in the order of reading, and over the used content of the logo.
+/// Names of files are left out, because they do not change what the configuration means.
 fn digest(main: &str, files: &Files, logo: Option<&Logo>) -> String {
     let mut sha = Sha256::new();
     let groups = [&files.sheets, &files.tools, &files.plans, &files.jobs];

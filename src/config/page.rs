@@ -37,7 +37,7 @@ pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults) -> Option<PageConf
     })
 }
 
-/// `None` unless it is wanted: then no port is opened.
+/// The settings of the page for tablets; `None` unless `tablet` is true, so that no port is opened.
 fn tablet(table: &mut Table<'_>, faults: &mut Faults) -> Option<TabletConfig> {
     let wanted = table.boolean(faults, "tablet");
     let listen = table.text(faults, "tablet_listen");
@@ -82,7 +82,7 @@ fn tablet(table: &mut Table<'_>, faults: &mut Faults) -> Option<TabletConfig> {
     is_wanted.then_some(TabletConfig { listen })
 }
 
-/// Whether the whole internet may reach it.
+/// Whether the address can be reached from the whole internet.
 pub fn is_public(ip: IpAddr) -> bool {
     match ip.to_canonical() {
         IpAddr::V4(ip) => {

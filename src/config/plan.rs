@@ -19,7 +19,7 @@ use crate::spec::{
 };
 use std::time::Duration;
 
-/// What one of the list `looks` is.
+/// Name of an item of the list `looks` in messages.
 const VISUAL_CHECK: &str = "visual check";
 /// The header of a plan.
 pub(super) const PLAN: &str = "[[plan]]";
@@ -133,7 +133,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
     })
 }
 
-/// Reads the table that gives a pull force where the maker's sheet has none, and the row of it.
+/// Reads the table that gives the pull force if the maker's sheet has none, and the row to use.
 fn pull_force(
     table: &mut Table<'_>,
     axes: &[At<String>],
@@ -171,7 +171,7 @@ fn pull_force(
     })
 }
 
-/// What a person is asked besides the measurements.
+/// Reads the questions to the operator besides the measurements.
 fn questions(table: &mut Table<'_>, axes: &[At<String>], faults: &mut Faults) -> Questions {
     let looks = table.texts(faults, "looks");
     let has_looks = !looks.is_empty() || table.has("looks");
@@ -206,7 +206,7 @@ fn questions(table: &mut Table<'_>, axes: &[At<String>], faults: &mut Faults) ->
     }
 }
 
-/// A customary visual check by its name, or a question of the plan's own.
+/// A customary visual check by its name, or a question of the plan itself.
 fn look(text: At<String>, faults: &mut Faults) -> Option<Look> {
     let At { value, place } = text;
     if let Some(look) = Look::customary(&value) {

@@ -55,7 +55,7 @@ fn run(mut table: Table<'_>, faults: &mut Faults) -> Option<At<RawRun>> {
     })
 }
 
-/// Reports plans that do not exist, belong to two runs, have another purpose, or are of another terminal or wire.
+/// Reports plans that do not exist, belong to two runs, have another purpose, or are for another terminal or wire.
 pub(super) fn references(runs: &[RawRun], plans: &[RawPlan], faults: &mut Faults) {
     let ids: Vec<&str> = plans.iter().map(|plan| plan.id.value.as_str()).collect();
     let mut of_others: Vec<(&str, &str)> = Vec::new();
@@ -94,7 +94,7 @@ pub(super) fn references(runs: &[RawRun], plans: &[RawPlan], faults: &mut Faults
     }
 }
 
-/// What keeps a plan from being this sample, beside the run's first one.
+/// Why a plan cannot be this sample of a run whose first plan is `first`.
 fn fault(role: SampleRole, plan: &Plan, first: Option<&Plan>, name: &str) -> Option<Fault> {
     if plan.purpose.name() != role.name() {
         let got = format!(

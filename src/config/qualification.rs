@@ -1,4 +1,4 @@
-//! Reads `[qualification]`: when a terminal on a wire is shown with a tool and its nest.
+//! Reads `[qualification]`: the rule by which a terminal on a wire is shown with a tool and its nest.
 
 use super::faults::{Fault, Faults, quoted};
 use super::table::Table;

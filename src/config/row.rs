@@ -31,7 +31,7 @@ impl RawRow {
         range.unwrap_or(Sizes::from(self.wire.area))
     }
 
-    /// The sizes in words, with gauges.
+    /// The sizes of the row in words, with gauges.
     pub(super) fn words(&self) -> String {
         match &self.up_to {
             None => self.wire.to_string(),
@@ -74,7 +74,7 @@ impl Tolerances {
         Some(tolerance)
     }
 
-    /// Reports a tolerance of which no row makes use: the nominals that it was written for are not there.
+    /// Reports a tolerance that no row uses, because no row has a nominal alone for it.
     pub(super) fn without_effect(&self, rows: &[At<RawRow>], faults: &mut Faults) {
         for (axis, _, place) in self.by_axis.iter().filter(|(_, read, _)| read.is_some()) {
             if rows.iter().any(|row| row.value.nominals.contains(axis)) || rows.is_empty() {
@@ -195,7 +195,7 @@ fn limits_of(
     None
 }
 
-/// Limits of this axis, for a message.
+/// Limits of this axis as an example for a message.
 pub(super) fn example(axis: &Axis) -> &'static str {
     match axis.dimension {
         Dimension::Length => "limits such as \"1.62 ±0.05 mm\" or \"1.57..1.67 mm\"",
@@ -263,7 +263,7 @@ fn ends(text: &str) -> Option<(String, String)> {
     Some((from, to.to_owned()))
 }
 
-/// A range that is written as on paper, `2.5-4.0 mm²` or `16 to 20 ga`, with the points that a sheet wants.
+/// A range as printed on paper, `2.5-4.0 mm²` or `16 to 20 ga`, in the form of a sheet.
 fn with_points(text: &str) -> Option<String> {
     let mut signs = ["-", "–", "…", " to "].into_iter();
     let (from, to) = signs.find_map(|sign| text.split_once(sign))?;

@@ -18,7 +18,7 @@ pub(super) struct RawTerminal {
     pub(super) source: Option<String>,
     pub(super) repair_needs: Option<String>,
     pub(super) rows: Vec<At<RawRow>>,
-    /// No part was faulty, so what is not there is really missing.
+    /// No part was faulty, so a part that is not there is really missing.
     pub(super) is_whole: bool,
 }
 

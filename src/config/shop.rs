@@ -1,6 +1,6 @@
 //! Reads `[shop]`: the letterhead of reports and labels, and the time zone of all times that people read.
 //!
-//! The file of the logo is opened by whoever may: [`Shop::logo`] names it, [`logo`] takes its bytes.
+//! This module opens no file: [`Shop::logo`] names the file of the logo, and [`logo`] takes its bytes.
 
 use super::ShopConfig;
 use super::care::said;
@@ -11,10 +11,10 @@ use crate::spec::job::{LONGEST_WORDS, words};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-/// More lines than an address has.
+/// No address has more lines.
 const MOST_LINES: usize = 8;
 
-/// The section, before anything that it names was looked up; all unset without it.
+/// The section, before the files and names in it were looked up; without the section nothing is set.
 #[derive(Debug, Default)]
 pub(super) struct Shop {
     pub(super) config: ShopConfig,
@@ -55,7 +55,7 @@ pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Sh
     }
 }
 
-/// The logo in this file's bytes; `Err` is why there are none.
+/// The logo in the bytes of its file; `Err` is why they could not be read.
 pub(super) fn logo(
     file: &At<PathBuf>,
     bytes: Result<Vec<u8>, String>,

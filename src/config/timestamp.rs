@@ -9,16 +9,16 @@ use std::time::Duration;
 /// Settings of a sink that asks for time stamps.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TimestampConfig {
-    /// Whom it asks.
+    /// The authority to ask.
     pub authority: AuthorityConfig,
     /// Interval between two time stamps, if there are new entries.
     pub every: Duration,
 }
 
-/// A time stamping authority, and how it is known.
+/// A time stamping authority.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct AuthorityConfig {
-    /// Where it is asked.
+    /// Its address.
     pub address: WebAddress,
     /// File with the certificates that the server of an `https` address is checked against, as PEM; `None` uses the
     /// system's.
@@ -36,7 +36,7 @@ pub struct WebAddress {
     pub host: String,
     /// TCP port; by default 80, or 443 for `https`.
     pub port: u16,
-    /// From the `/` behind the host on.
+    /// The path, from the `/` after the host.
     pub path: String,
 }
 
@@ -131,7 +131,7 @@ fn every(table: &mut Table<'_>, faults: &mut Faults) -> Duration {
 }
 
 impl WebAddress {
-    /// Reads an address; `None` if it is none.
+    /// Reads an address; `None` if the text is not one.
     pub fn parse(text: &str) -> Option<Self> {
         let (scheme, rest) = text.split_once("://")?;
         let (tls, port) = match scheme {

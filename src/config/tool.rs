@@ -14,7 +14,7 @@ use crate::spec::{Nest, Tool, ToolClass};
 pub(super) struct RawTool {
     pub(super) id: At<String>,
     pub(super) tool: Tool,
-    /// No part was faulty, so what is not there is really missing.
+    /// No part was faulty, so a part that is not there is really missing.
     pub(super) is_whole: bool,
 }
 

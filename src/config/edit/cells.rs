@@ -1,10 +1,10 @@
-//! One row of a list of jobs added, changed or taken out; every other byte stays as it was.
+//! Adds, changes or removes one row of a list of jobs; every other byte stays as it was.
 //!
-//! In: the text of the list as a spreadsheet saved it, and a change. Out: the new text, with the separator and the ends
-//! of lines of the old one.
+//! In: the text of the list as a spreadsheet saved it, and a change. Out: the new text, with the separator and the line
+//! ends of the old one.
 //!
-//! - A value is quoted where it would end its cell, so no text of a request can become a second cell or row.
-//! - What was changed is read again: if another row reads otherwise than before, nothing is changed.
+//! - A value is quoted if it would otherwise end its cell, so no text of a request can become a second cell or row.
+//! - The new text is read again. If another row has changed, the edit is refused.
 
 use super::{Change, EditError, Listed, Which};
 use crate::config::import::grid::Separator;
@@ -15,13 +15,13 @@ use std::ops::Range;
 #[cfg(test)]
 mod tests;
 
-/// The column of the plans, whose cell has several names.
+/// The column of plans, whose cells may hold several names.
 const PLANS: &str = "plans";
 
-/// The separator of a list that is made by us.
+/// The separator of a list that we make.
 const OURS: Separator = Separator::Semicolon;
 
-/// Every row of the list, in its order.
+/// Every row of the list, in order.
 pub(super) fn listed(text: &str) -> Result<Vec<Listed>, EditError> {
     let list = JobList::of(text);
     if list.head.is_some() && list.column("job").is_none() {
@@ -83,7 +83,7 @@ pub(super) fn apply(text: &str, which: Which, change: &Change) -> Result<String,
             let range = list.rows.get(which.at).map(|row| row.range.clone());
             let range = range.ok_or_else(no_such)?;
             let (before, after) = around(text, &range);
-            // The last line of the file ends without an end of line, and so it does afterwards.
+            // If the last line of the file has no line end, it has none after the edit either.
             let is_unended = after.is_empty() && !ends_in_end(text.get(range).unwrap_or(""));
             let before = if is_unended {
                 without_end(before)
@@ -114,7 +114,7 @@ fn without_null(values: &Map<String, Value>) -> Map<String, Value> {
         .collect()
 }
 
-/// Whether two lists read the same; a cell has no blanks around it.
+/// Whether two lists hold the same values; blanks around a cell do not count.
 fn same(read: &[Listed], wanted: &[Listed]) -> bool {
     let texts = |listed: &Listed| -> Vec<(String, String)> {
         let pairs = listed.values.iter();
@@ -125,7 +125,7 @@ fn same(read: &[Listed], wanted: &[Listed]) -> bool {
     read.len() == wanted.len() && both().all(|(read, wanted)| texts(read) == texts(wanted))
 }
 
-/// A row behind the others, and the headings where there are none yet.
+/// Adds a row at the end, and the headings if there are none yet.
 fn added(text: &str, list: &JobList, values: &Map<String, Value>) -> Result<String, EditError> {
     let end = end_of_line(text);
     let (head, separator) = match &list.head {
@@ -157,7 +157,7 @@ fn added(text: &str, list: &JobList, values: &Map<String, Value>) -> Result<Stri
     }
 }
 
-/// These cells of a row with other values.
+/// Replaces the values of these cells of a row.
 fn set(
     text: &str,
     list: &JobList,
@@ -182,7 +182,7 @@ fn set(
         let new = quoted(&wanted, list.separator);
         match row.get(column) {
             Some((_, span)) => {
-                // A quote with a blank before it would quote nothing.
+                // After a blank, a quotation mark would not start a quoted cell.
                 let blanks = if new.starts_with('"') {
                     blanks_before(text, list, at, span.start)
                 } else {
@@ -193,7 +193,7 @@ fn set(
             None => missing.push((column, new)),
         }
     }
-    // A row that is too short gets the cells up to the last one that is said.
+    // A row that is too short gets cells up to the last one that has a value.
     missing.sort_by_key(|(column, _)| *column);
     if let Some((last, _)) = missing.last() {
         let end = row.last().map_or(0, |(_, span)| span.end);
@@ -206,7 +206,8 @@ fn set(
         }
         places.push((end..end, more));
     }
-    // From the last to the first, so that the places stay right; what is added at an end comes behind its cell.
+    // From the last to the first, so that the other places stay valid. At equal places an added cell comes after the
+    // existing one.
     places.sort_by_key(|(span, _)| (span.start, span.end));
     let mut new = text.to_owned();
     for (span, value) in places.into_iter().rev() {
@@ -216,7 +217,7 @@ fn set(
     Ok(new)
 }
 
-/// How many bytes of blanks a cell has before its text.
+/// Number of blanks before the text of a cell.
 fn blanks_before(text: &str, list: &JobList, row: usize, start: usize) -> usize {
     let from = list.rows.get(row).map_or(start, |row| row.range.start);
     let before = text.get(from..start).unwrap_or("");
@@ -225,7 +226,7 @@ fn blanks_before(text: &str, list: &JobList, row: usize, start: usize) -> usize 
     before.len() - before.trim_end_matches(blank).len()
 }
 
-/// The cell in which the byte `at` of the text stands, as a JSON pointer from the row.
+/// The cell that contains the byte `at` of the text, as a JSON pointer relative to the row.
 pub(super) fn pointer_at(text: &str, which: Which, at: usize) -> Option<String> {
     let list = JobList::of(text);
     let row = list.rows.get(which.at)?;
@@ -240,7 +241,7 @@ pub(super) fn pointer_at(text: &str, which: Which, at: usize) -> Option<String> 
     Some(heading.map_or_else(String::new, |heading| format!("/{heading}")))
 }
 
-/// A value as its cell says it.
+/// A value as the text of its cell.
 fn cell_of(key: &str, value: &Value) -> Result<String, EditError> {
     let wrong = |got| EditError::Value {
         key: key.to_owned(),

@@ -1,12 +1,12 @@
-//! One entry of a configuration file added, changed or taken out, as a person would do it by hand.
+//! Adds, changes or removes one entry of a configuration file, as a person would by hand.
 //!
-//! In: the text of a file and a [`Change`]. Out: the new text, in which every byte outside the entry is as it was. Whether
-//! the new text is right is for [`super::assemble`] to say.
+//! In: the text of a file and a [`Change`]. Out: the new text, in which every byte outside the entry is as before.
+//! Whether the new text is valid is checked by [`super::assemble`].
 //!
-//! - Nothing in here opens a file, and nothing in here judges a value.
-//! - What is not mentioned stays: keys that no form knows, comments, order, the way a value is written.
+//! - No file is opened here, and no value is judged.
+//! - Everything else stays: keys that no form knows, comments, order, the way in which a value is written.
 //! - A value is written by the library that reads it, so no text of a request can become a key or a table.
-//! - A list of jobs is no TOML but cells (`cells`); all else is the same for it.
+//! - A list of jobs is not TOML but a table of cells (`cells`); otherwise it is edited in the same way.
 
 mod cells;
 mod place;
@@ -20,7 +20,7 @@ use serde_json::{Map, Value};
 use std::ops::Range;
 
 named! {
-    /// What a change is about.
+    /// The kind of entry that is changed.
     pub enum List {
         /// `[[terminal]]`
         Terminal = "terminal",
@@ -38,7 +38,7 @@ named! {
 }
 
 impl List {
-    /// The key of its tables.
+    /// The key of its tables in a file.
     const fn key(self) -> &'static str {
         match self {
             Self::Terminal | Self::Row => "terminal",
@@ -49,7 +49,7 @@ impl List {
         }
     }
 
-    /// The key that names one of them; a row has none.
+    /// The key with the name of an entry; a row has none.
     pub const fn name_key(self) -> &'static str {
         match self {
             Self::Terminal | Self::Plan | Self::Tool => "id",
@@ -59,7 +59,7 @@ impl List {
         }
     }
 
-    /// How one is headed in a file.
+    /// The header of its tables in a file.
     pub const fn header(self) -> &'static str {
         match self {
             Self::Terminal => "[[terminal]]",
@@ -72,77 +72,77 @@ impl List {
     }
 }
 
-/// Which entry of a file.
+/// The entry of a file that is changed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Which {
-    /// Of which kind.
+    /// Its kind.
     pub list: List,
-    /// For a row: the number of its terminal in the file, from 0.
+    /// For a row: the index of its terminal in the file, from 0.
     pub terminal: usize,
-    /// Its number in the file, of a row in its terminal, from 0.
+    /// Its index among the entries of its kind in the file; for a row, in its terminal. From 0.
     pub at: usize,
 }
 
-/// What is done to it.
+/// The change of an entry.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Change {
-    /// A new one behind the others; its number is not looked at.
+    /// A new entry after the others; its index is ignored.
     Add(Map<String, Value>),
-    /// These keys get these values, and lose them by null; every other key stays as it is.
+    /// New values for these keys; null removes a key. Other keys stay as they are.
     Set(Map<String, Value>),
-    /// It is taken out, with the comment that stands directly above it.
+    /// Removes the entry, with the comment directly above it.
     Remove,
 }
 
 /// Why a text cannot be edited; nothing has changed.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum EditError {
-    /// It is no TOML.
+    /// It is not valid TOML.
     #[error("the file is not TOML: {message}")]
     NotToml {
-        /// What the parser says.
+        /// Message of the parser.
         message: String,
     },
-    /// There is none of this number.
+    /// It has no entry with this index.
     #[error("there is no {} number {at} in the file", list.header())]
     NoSuch {
-        /// Of which kind.
+        /// The kind of entry.
         list: List,
-        /// Its number from 0.
+        /// The index, from 0.
         at: usize,
     },
-    /// It is written in another form than a table with a header.
+    /// The entry is not written as a table with a header.
     #[error("{} is written as a list of inline tables, want a header for each", list.header())]
     Inline {
-        /// Of which kind.
+        /// The kind of entry.
         list: List,
     },
-    /// Tables of others stand between its own.
+    /// The tables of the entry are not together: others are between them.
     #[error("other tables stand between those of this {}", list.header())]
     Scattered {
-        /// Of which kind.
+        /// The kind of entry.
         list: List,
     },
-    /// A list of jobs lacks the column of a value.
+    /// A list of jobs has no column for a value.
     #[error("the list has no column {key}")]
     NoColumn {
-        /// The heading that it lacks.
+        /// The heading that is missing.
         key: String,
     },
-    /// A new row of a list has no cell.
+    /// The new row of a list has no cell with a value.
     #[error("nothing is said of the new job")]
     Nothing,
-    /// With the change, other rows of a list would read otherwise.
+    /// With the change, other rows of a list would have other values.
     #[error(
         "another row would read otherwise: the list has a quote that does not end, or cells outside its columns"
     )]
     Unclear,
-    /// A value of a form that no key has.
+    /// The value has a type that no key accepts.
     #[error("{key} is {got}, want a text, a number, true or false, a list or a table")]
     Value {
-        /// Under which key.
+        /// The key.
         key: String,
-        /// What was got.
+        /// The type of the value.
         got: &'static str,
     },
 }
@@ -170,8 +170,8 @@ impl EditError {
 ///
 /// # Errors
 ///
-/// Where the text is no TOML, has no such entry, or has it in a form that cannot be edited without touching others;
-/// where a list of jobs lacks a column.
+/// If the text is not valid TOML, has no such entry, or has it in a form that cannot be edited without changing others;
+/// if a list of jobs has no column for a value.
 pub fn apply(text: &str, which: Which, change: &Change) -> Result<String, EditError> {
     if which.list == List::Job {
         return cells::apply(text, which, change);
@@ -195,11 +195,11 @@ pub fn apply(text: &str, which: Which, change: &Change) -> Result<String, EditEr
     }
 }
 
-/// The text in which the table `[key]` has these values too.
+/// The text after setting these values in the table `[key]`.
 ///
 /// # Errors
 ///
-/// Where the text is no TOML, or has the table in another form.
+/// If the text is not valid TOML, or has the table in another form.
 pub fn set_in_table(
     text: &str,
     key: &'static str,
@@ -215,7 +215,7 @@ pub fn set_in_table(
     }
 }
 
-/// One entry as a form shows it.
+/// An entry as a form shows it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Listed {
     /// Its keys and values, without those of its rows.
@@ -228,7 +228,7 @@ pub struct Listed {
 ///
 /// # Errors
 ///
-/// Where the text is no TOML, or a list of jobs without their column.
+/// If the text is not valid TOML, or is a list of jobs without their column.
 pub fn listed(text: &str, list: List) -> Result<Vec<Listed>, EditError> {
     match list {
         List::Job => cells::listed(text),
@@ -238,8 +238,8 @@ pub fn listed(text: &str, list: List) -> Result<Vec<Listed>, EditError> {
     }
 }
 
-/// The value of the entry in which the byte `at` of the text stands, as a JSON pointer from the entry: `/wire`,
-/// `/nest/0/wires/1`, or nothing for the entry itself. `None` where the byte is of no part of it.
+/// The value of the entry that contains the byte `at` of the text, as a JSON pointer relative to the entry: `/wire`,
+/// `/nest/0/wires/1`, or an empty text for the entry itself. `None` if the byte is not part of the entry.
 pub fn pointer_at(text: &str, which: Which, at: usize) -> Option<String> {
     match which.list {
         List::Job => cells::pointer_at(text, which, at),
@@ -249,7 +249,7 @@ pub fn pointer_at(text: &str, which: Which, at: usize) -> Option<String> {
     }
 }
 
-/// The text with `block` at a place between two lines, a blank line above it.
+/// Inserts `block` between two lines, after a blank line.
 fn insert(text: &str, at: usize, block: &str) -> String {
     let before = text.get(..at).unwrap_or(text);
     let after = text.get(at..).unwrap_or("");
@@ -270,7 +270,7 @@ fn splice(text: &str, range: Range<usize>, own: &str) -> String {
     format!("{before}{}{after}", as_ends(text, own))
 }
 
-/// Lines end as those of the file do.
+/// The text with the line ends of the file.
 fn as_ends(text: &str, own: &str) -> String {
     if text.contains("\r\n") {
         own.replace("\r\n", "\n").replace('\n', "\r\n")
@@ -279,7 +279,7 @@ fn as_ends(text: &str, own: &str) -> String {
     }
 }
 
-/// What goes with an entry that is taken out: the comment directly above it, and one blank line.
+/// The range that is removed with an entry: the comment directly above it, and one blank line.
 fn with_surroundings(text: &str, range: &Range<usize>) -> Range<usize> {
     let mut start = range.start;
     let mut end = range.end;
@@ -292,7 +292,7 @@ fn with_surroundings(text: &str, range: &Range<usize>) -> Range<usize> {
     let is_blank_above = above.next_if(|line| line_text(line).is_empty());
     if let Some(blank) = is_blank_above {
         start = blank.start;
-        // The last line of the file ends without an end of line, and so it does afterwards.
+        // If the last line of the file has no line end, it has none after the edit either.
         let is_unended = end == text.len() && !text.ends_with('\n');
         if is_unended {
             let before = text.get(..start).unwrap_or("");

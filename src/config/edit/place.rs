@@ -1,4 +1,4 @@
-//! Where an entry stands in its file, by the places that the parser gives.
+//! Finds the place of an entry in its file, with the spans that the parser reports.
 
 use super::{EditError, List, Which};
 use std::ops::Range;
@@ -27,7 +27,7 @@ impl<'t> Entries<'t> {
         })
     }
 
-    /// The tables with headers; none at all are an empty list.
+    /// The tables with headers; `None` if there are none, which is an empty list.
     fn tables(&self) -> Result<Option<&ArrayOfTables>, EditError> {
         headed(self.document.as_table(), self.list.key(), self.list)
     }
@@ -55,7 +55,7 @@ impl<'t> Entries<'t> {
         })
     }
 
-    /// From its header to the end of the line of its last value.
+    /// The range from its header to the end of the line of its last value.
     pub(super) fn range(&self, which: Which) -> Result<Range<usize>, EditError> {
         let table = self.find(which)?;
         let scattered = || EditError::Scattered { list: self.list };
@@ -69,7 +69,7 @@ impl<'t> Entries<'t> {
         }
     }
 
-    /// Where a new one comes: at the end of the file, of a row behind the other rows of its terminal.
+    /// The place for a new entry: the end of the file, or for a row after the other rows of its terminal.
     pub(super) fn end_of(&self, which: Which) -> Result<usize, EditError> {
         if self.list != List::Row {
             self.tables()?;
@@ -99,7 +99,7 @@ fn headed<'d>(
     }
 }
 
-/// The range of a table `[key]`, if there is one.
+/// The range of the table `[key]`, if there is one.
 pub(super) fn table(text: &str, key: &str) -> Result<Option<Range<usize>>, EditError> {
     let document = parsed(text)?;
     match document.as_table().get(key) {
@@ -111,7 +111,7 @@ pub(super) fn table(text: &str, key: &str) -> Result<Option<Range<usize>>, EditE
     }
 }
 
-/// From the first byte of a header to the last one of a value, those of tables below it too.
+/// The range from the first byte of a header to the last byte of a value, including the tables below it.
 fn extent(table: &Table) -> Option<Range<usize>> {
     let mut extent = table.span()?;
     let mut widen = |span: Option<Range<usize>>| {
@@ -131,7 +131,7 @@ fn extent(table: &Table) -> Option<Range<usize>> {
     Some(extent)
 }
 
-/// How many headers start within a range, of tables below `table` alone.
+/// Number of headers within a range that belong to tables below `table`.
 fn headers_below(table: &Table, range: &Range<usize>) -> usize {
     let with_below =
         |below: &Table| headers_below(below, range) + usize::from(is_headed_in(below, range));
@@ -148,7 +148,7 @@ fn is_headed_in(table: &Table, range: &Range<usize>) -> bool {
     has_header && table.span().is_some_and(|span| range.contains(&span.start))
 }
 
-/// To the ends of its first and last line.
+/// Extends a range to the ends of its first and last line.
 fn whole_lines(text: &str, range: &Range<usize>) -> Range<usize> {
     let before = text.get(..range.start).unwrap_or("");
     let start = before.rfind('\n').map_or(0, |at| at + 1);
@@ -157,7 +157,7 @@ fn whole_lines(text: &str, range: &Range<usize>) -> Range<usize> {
     start..end
 }
 
-/// Each line of a range with its end.
+/// The lines of a range, each with its end.
 pub(super) fn lines_of(text: &str, range: Range<usize>) -> Vec<Range<usize>> {
     let mut at = range.start;
     let lines = text.get(range).unwrap_or("").split_inclusive('\n');

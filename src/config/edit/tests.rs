@@ -1,4 +1,4 @@
-//! Edits of texts as people write them, and of texts put together at random.
+//! Tests of edits of texts as people write them, and of random texts.
 
 use super::*;
 use proptest::collection::vec;
@@ -273,7 +273,7 @@ fn a_table_gets_a_key_or_is_made() {
     );
 }
 
-/// A value as forms send them.
+/// A value as a form sends it.
 fn value() -> impl Strategy<Value = Value> {
     let leaf = prop_oneof![
         any::<bool>().prop_map(Value::from),
@@ -292,7 +292,7 @@ fn value() -> impl Strategy<Value = Value> {
 }
 
 fn values() -> impl Strategy<Value = Map<String, Value>> {
-    // `row` of a terminal is a list of its own.
+    // `row` of a terminal is a list with tests of its own.
     let pairs = proptest::collection::btree_map("[b-q]{1,6}|[é \"#]{1,3}", value(), 1..5);
     pairs.prop_map(|pairs| pairs.into_iter().collect())
 }

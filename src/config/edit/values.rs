@@ -1,4 +1,4 @@
-//! Values of a request as TOML, and of a file as JSON.
+//! Converts values of a request to TOML, and values of a file to JSON.
 
 use super::{EditError, List, Listed, place};
 use serde_json::{Map, Number, Value as Json};
@@ -28,7 +28,7 @@ pub(super) fn table_block(key: &str, values: &Map<String, Json>) -> Result<Strin
     Ok(document.to_string())
 }
 
-/// The text of one entry with other values.
+/// The text of one entry after setting other values.
 pub(super) fn set(own: &str, list: List, values: &Map<String, Json>) -> Result<String, EditError> {
     edited(
         own,
@@ -44,7 +44,7 @@ pub(super) fn set(own: &str, list: List, values: &Map<String, Json>) -> Result<S
     )
 }
 
-/// The text of one table with other values.
+/// The text of one table after setting other values.
 pub(super) fn set_table(
     own: &str,
     key: &str,
@@ -81,7 +81,7 @@ fn edited(
     Ok(text)
 }
 
-/// Keys with a value get it, keys with null lose theirs; what already has its value is not touched.
+/// Sets keys that have a value, and removes keys with null. A key that already has its value is not touched.
 fn merge(table: &mut dyn TableLike, values: &Map<String, Json>) -> Result<(), EditError> {
     for (key, value) in in_order(values) {
         if value.is_null() {
@@ -114,8 +114,8 @@ fn merge(table: &mut dyn TableLike, values: &Map<String, Json>) -> Result<(), Ed
     Ok(())
 }
 
-/// Tables of a list: each that is still wanted keeps its comments. It is known by its `id`, or, where that is new, by
-/// its number.
+/// Sets the tables of a list. A table that stays keeps its comments; it is recognized by its `id`, or if that is new,
+/// by its index.
 fn merge_list(list: &mut ArrayOfTables, wanted: &[Json]) -> Result<(), EditError> {
     let id = |table: &Table| table.get("id").and_then(json_of);
     let wanted: Vec<&Map<String, Json>> = wanted.iter().filter_map(Json::as_object).collect();
@@ -159,7 +159,7 @@ fn table(values: &Map<String, Json>) -> Result<Table, EditError> {
     Ok(table)
 }
 
-/// How people order the keys of an entry: its name first, then what it is for; any other key behind them.
+/// The usual order of keys in an entry: its name first, then its purpose; other keys follow.
 const ORDER: [&str; 14] = [
     "id",
     "name",
@@ -184,7 +184,7 @@ fn in_order(values: &Map<String, Json>) -> Vec<(&String, &Json)> {
     pairs
 }
 
-/// A list of tables, each of which gets a header.
+/// Whether the value is a list of tables, each of which gets a header.
 fn are_headed(value: &Json) -> bool {
     value
         .as_array()
@@ -214,7 +214,7 @@ fn value_of(key: &str, value: &Json) -> Result<Value, EditError> {
     Ok(match value {
         Json::Null => return Err(wrong("null")),
         Json::Bool(value) => Value::from(*value),
-        // Its grammar is a part of TOML's.
+        // Every JSON number is also a TOML number.
         Json::Number(number) => number
             .to_string()
             .parse()

@@ -397,7 +397,7 @@ mod tests {
             parts("1.62 ±0.05", Part::Tolerance, POINT),
             Err(CellError::NotThisPart("a deviation without a nominal"))
         );
-        // A tolerance in another unit than its nominal.
+        // The tolerance is in another unit than its nominal.
         let mut height = parts("1.62 mm", Part::Whole, POINT).unwrap();
         height
             .join(parts("±50 um", Part::Tolerance, POINT).unwrap())

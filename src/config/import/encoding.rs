@@ -49,11 +49,11 @@ pub fn decode(bytes: &[u8]) -> (String, Encoding) {
     (text.into_owned(), Encoding::Windows1252)
 }
 
-/// The bytes of a text, encoded as another file is.
+/// The text as bytes in the encoding of `bytes`, another file.
 ///
 /// # Errors
 ///
-/// The first character that its encoding does not have.
+/// The first character that this encoding does not have.
 pub fn encode_like(text: &str, bytes: &[u8]) -> Result<Vec<u8>, char> {
     let mark = encoding_rs::Encoding::for_bom(bytes);
     let units = |to: fn(u16) -> [u8; 2]| text.encode_utf16().flat_map(to).collect::<Vec<u8>>();

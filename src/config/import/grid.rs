@@ -74,7 +74,7 @@ pub(in crate::config) struct PlainRow {
     pub(in crate::config) range: Range<usize>,
 }
 
-/// The same as [`rows`], of no file.
+/// As [`rows`], for a text that is not a file.
 pub(in crate::config) fn plain_rows(text: &str, separator: Separator) -> Vec<PlainRow> {
     let mut reader = ReaderBuilder::new()
         .delimiter(separator.byte())
@@ -104,8 +104,8 @@ pub(in crate::config) fn plain_rows(text: &str, separator: Separator) -> Vec<Pla
     rows
 }
 
-/// The ranges of the cells of the row at `start`, and that of the row with the end of its line. The rule is that of the reader: a cell that begins with a quote is
-/// quoted, and a doubled quote does not end it.
+/// The ranges of the cells of the row at `start`, and the range of the row including its line end. As in the reader, a
+/// cell that begins with a quotation mark is quoted, and a doubled mark does not end it.
 fn spans(text: &str, start: usize, separator: u8) -> (Vec<Range<usize>>, Range<usize>) {
     let bytes = text.as_bytes();
     let at = |index: usize| bytes.get(index).copied();
@@ -153,7 +153,7 @@ mod tests {
     use crate::config::faults::{Fault, Faults, Role};
     use proptest::prelude::*;
 
-    /// Each cell with its line and column, as a fault would report them.
+    /// Each cell with its line and column, as a diagnostic would give them.
     fn words(text: &str, separator: Separator) -> Vec<(String, usize, usize)> {
         let source = Source {
             path: "t.csv".into(),

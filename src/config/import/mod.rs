@@ -199,7 +199,7 @@ impl ImportedRow {
         range.unwrap_or(Sizes::from(self.wire.area))
     }
 
-    /// The sizes as one writes them in a sheet: `0.5..1.0 mm²`, `20..16 ga`.
+    /// The sizes as they are written in a sheet: `0.5..1.0 mm²`, `20..16 ga`.
     pub fn written_sizes(&self) -> String {
         match (&self.wire.gauge, &self.up_to) {
             (None, _) => self.sizes().to_string(),

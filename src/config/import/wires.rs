@@ -47,7 +47,7 @@ impl Reader<'_> {
         None
     }
 
-    /// One size of a cell; what is wrong with it was reported if there is none.
+    /// The size in a part of a cell; if it is faulty, the fault is reported.
     fn wire(&mut self, size: &str, unit: Option<WireUnit>, cell: &At<String>) -> Option<WireSize> {
         let text = match self.wire_text(size, unit) {
             Ok(text) => text,
@@ -69,7 +69,7 @@ impl Reader<'_> {
         }
     }
 
-    /// The size in the form of our sheets. An error without a fault was reported in a row before.
+    /// The size in the form of our sheets. An error without a fault was reported for an earlier row.
     fn wire_text(&mut self, cell: &str, unit: Option<WireUnit>) -> Result<String, Option<Fault>> {
         let lower = cell.to_lowercase();
         let stripped = lower.trim_start_matches('#').trim();

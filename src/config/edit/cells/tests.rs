@@ -1,4 +1,4 @@
-//! A list of jobs edited row by row: what was said is there, and every other byte is as it was.
+//! Tests of edits of a list of jobs: the change is in the text, and every other byte is as before.
 
 use crate::config::edit::{Change, EditError, List, Which, apply, listed, pointer_at};
 use proptest::collection::vec;
