@@ -1,4 +1,4 @@
-//! A job with what came out of its series, as a line of `tallyjaw jobs --json`.
+//! A job with the outcomes of its series, as a line of `tallyjaw jobs --json`.
 
 use super::armed::JobMessage;
 use crate::entry::{Completed, Outcome};
@@ -11,38 +11,38 @@ pub fn is_reserved(completed: &Completed) -> bool {
     completed.outcome == Outcome::Accepted && !completed.reservations().is_empty()
 }
 
-/// A job, and what came out of its series.
+/// A job with the outcomes of its series.
 #[derive(Debug, Serialize)]
 pub struct JobSeries {
     /// `job`.
     pub kind: &'static str,
-    /// The job, as it was said last.
+    /// The job with its details, as they were set last.
     pub job: JobMessage,
-    /// How many series were started for it.
+    /// Number of series that were started for it.
     pub series: usize,
-    /// How many of them were accepted, with reservations or without.
+    /// Number of accepted series, with or without reservations.
     pub accepted: usize,
-    /// How many of the accepted have reservations.
+    /// Number of accepted series with reservations.
     pub accepted_with_reservations: usize,
-    /// How many were rejected.
+    /// Number of rejected series.
     pub rejected: usize,
-    /// How many could not be decided.
+    /// Number of undecided series.
     pub undecided: usize,
-    /// How many were stopped early.
+    /// Number of series that were stopped early.
     pub cut_short: usize,
-    /// How many were measured without limits.
+    /// Number of series that were measured without limits.
     pub measured: usize,
-    /// How many are open.
+    /// Number of open series.
     pub open: usize,
-    /// When the last series was opened.
+    /// Time at which the last series was opened, RFC 3339 in UTC.
     pub last: String,
-    /// The same.
+    /// The same time.
     #[serde(skip)]
     pub last_at: WallMicros,
 }
 
 impl JobSeries {
-    /// Of a job without a series yet.
+    /// A job without series yet.
     pub fn new(job: &Job) -> Self {
         Self {
             kind: "job",
@@ -60,8 +60,8 @@ impl JobSeries {
         }
     }
 
-    /// Adds a series, how it was closed, and when it was opened. What was said last of a job holds; a serial number is of
-    /// one harness.
+    /// Adds a series that was opened at this time, with its closing entry. Details of the job that were set last
+    /// replace earlier ones; the serial number is left out, because it belongs to one harness.
     pub fn add(&mut self, closed: Option<&Completed>, opened: WallMicros, job: &Job) {
         self.series += 1;
         self.accepted_with_reservations += usize::from(closed.is_some_and(is_reserved));

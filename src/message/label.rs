@@ -1,4 +1,4 @@
-//! The text in the QR code of a label: which series or job came out how, and by which line of the journal.
+//! The text in the QR code of a label: the outcome of a series or job, and the line of the journal that proves it.
 //!
 //! ```text
 //! TJ1 SERIES 37 ACCEPTED ENTRY 412 5F3A…                        64 hex digits: the digest of that entry's line
@@ -6,10 +6,10 @@
 //! TJ1 JOB 4711/0007 REJECTED ENTRY 498 81C0…                    a job, with the serial number behind the slash
 //! ```
 //!
-//! - A person can read it, and `verify --label` holds it against the journal.
+//! - A person can read it, and `verify --label` compares it with the journal.
 //! - Capital letters, digits, blanks, `/`: QR codes hold these in fewer modules. Only an id may have other characters.
-//! - The entry is the one that closed the series; of a series that is not closed, the last one about it. Of a job it is
-//!   the latest of those entries.
+//! - The entry is the one that closed the series. For an open series it is the last entry about it, for a job the
+//!   latest of the entries of its series.
 
 use crate::entry::line::Digest;
 use crate::entry::{Outcome, Seq};
@@ -18,28 +18,28 @@ use crate::spec::Job;
 use std::fmt;
 use std::str::FromStr;
 
-/// How every text begins; the number is its version.
+/// The beginning of every text. The number is its version.
 pub const BEGINNING: &str = "TJ1";
 
-/// As a regular expression, for the schema.
+/// The form as a regular expression, for the schema.
 pub(super) const PATTERN: &str = "^TJ1 (SERIES [0-9]+|JOB [^/]+(/.+)?) (ACCEPTED|REJECTED|UNDECIDED|STOPPED EARLY|MEASURED|OPEN)( WITH [0-9]+ RESERVATIONS?)? ENTRY [0-9]+ [0-9A-F]{64}$";
 
 /// What a label says.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LabelText {
-    /// What the label is of.
+    /// The subject of the label.
     pub of: LabelOf,
-    /// How it came out.
+    /// The outcome.
     pub state: LabelState,
     /// Number of reservations.
     pub reservations: u64,
-    /// The entry that shows it.
+    /// The entry that proves the outcome.
     pub entry: Seq,
     /// The digest of that entry's line.
     pub digest: Digest,
 }
 
-/// What a label is of.
+/// The subject of a label.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum LabelOf {
     /// A series, by the entry that opened it.
@@ -48,13 +48,13 @@ pub enum LabelOf {
     Job {
         /// Its id.
         id: String,
-        /// Only those of this serial number.
+        /// If given, only the series with this serial number.
         serial: Option<String>,
     },
 }
 
 named! {
-    /// How a series or a job came out, in the words of a label.
+    /// The outcome of a series or a job, in the words of a label.
     pub enum LabelState {
         /// Every series is accepted.
         Accepted = "ACCEPTED",
@@ -72,7 +72,8 @@ named! {
 }
 
 impl LabelState {
-    /// Of series with these outcomes, `None` for an open one: the one that weighs most. `None` without a series.
+    /// The outcome of series with these outcomes (`None` for an open one): the one that weighs most. `None` without a
+    /// series.
     pub fn of(outcomes: impl IntoIterator<Item = Option<Outcome>>) -> Option<Self> {
         let of_one = |outcome| match outcome {
             Some(Outcome::Accepted) => Self::Accepted,
@@ -146,7 +147,7 @@ impl fmt::Display for LabelText {
     }
 }
 
-/// What is wrong with a text that should be that of a label.
+/// Why a text is not that of a label.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum NoLabel {
     /// It begins with something else.
@@ -155,7 +156,7 @@ pub enum NoLabel {
     /// The end is missing or was changed.
     #[error("it does not end with ENTRY, a number and 64 hex digits")]
     Entry,
-    /// What comes before the entry is no outcome.
+    /// The text before the entry is not an outcome.
     #[error("it names no outcome, want one of {}", LabelState::ALL.map(LabelState::name).join(", "))]
     State,
     /// Neither a series nor a job.
@@ -166,7 +167,7 @@ pub enum NoLabel {
 impl FromStr for LabelText {
     type Err = NoLabel;
 
-    /// Reads it from its end, because an id may hold any word.
+    /// Reads the text from its end, because an id may contain any word.
     fn from_str(text: &str) -> Result<Self, NoLabel> {
         let rest = text.trim().strip_prefix(BEGINNING);
         let rest = rest.and_then(|rest| rest.strip_prefix(' '));
@@ -193,7 +194,7 @@ impl FromStr for LabelText {
     }
 }
 
-/// Digits only: `+5` and `05` are not how we write a number.
+/// Digits only: `+5` and `05` are not how numbers are written here.
 fn whole(text: &str) -> Option<u64> {
     let number: u64 = text.parse().ok()?;
     (number.to_string() == text).then_some(number)

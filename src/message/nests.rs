@@ -9,9 +9,9 @@ use serde::Serialize;
 pub enum NestsMessage {
     /// The nests are ranked.
     Nests(Box<NestRanking>),
-    /// Nothing can be said of these pieces.
+    /// The pieces do not allow a ranking.
     Refused {
-        /// Why.
+        /// The reason.
         why: String,
     },
 }
@@ -37,7 +37,7 @@ pub struct NestRanking {
     pub says: String,
 }
 
-/// The mean of pieces on one axis, and what is not known of it.
+/// The mean of pieces on one axis, with its uncertainty.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct MeanOfPieces {
     /// The axis.
@@ -72,7 +72,7 @@ pub struct RankedNest {
     pub axes: Vec<NestOnAxis>,
 }
 
-/// What the ranking says of a nest.
+/// The result of the ranking for a nest.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum NestStanding {
@@ -108,7 +108,7 @@ pub struct NestNotRanked {
     /// The nest; left out for a tool without nests.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub nest: Option<String>,
-    /// Why.
+    /// The reason.
     pub why: String,
 }
 
@@ -117,6 +117,6 @@ pub struct NestNotRanked {
 pub struct SeriesLeftOut {
     /// Their numbers.
     pub series: Vec<u64>,
-    /// Why, to be read behind the numbers.
+    /// The reason, to be read after the numbers.
     pub why: String,
 }

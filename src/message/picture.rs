@@ -1,7 +1,7 @@
-//! The request `picture`: a line with what the picture is of, and behind the line's end the bytes of the file.
+//! The request `picture`: a line with the subject of the picture, followed by the bytes of the file.
 //!
-//! The bytes are sent, and no path: the daemon runs as a user of its own, which may not be able to read the file of the
-//! person who gives it, and which must not read any other file for somebody who cannot.
+//! The bytes are sent instead of a path. The daemon runs as a user of its own: it may not be able to read the file of
+//! the person who sends it, and it must not read other files for somebody who cannot.
 
 use super::reply::{ErrorObject, code};
 use super::request::{Call, read};
@@ -24,14 +24,14 @@ pub(super) struct PictureForm {
     size: u64,
 }
 
-/// What a picture is of, before its bytes are there.
+/// The subject of a picture, before its bytes have arrived.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PictureCall {
-    /// Its name in the configuration; none where there is one station.
+    /// The station's name; `None` where there is only one.
     pub station: Option<String>,
-    /// The series it is of; none for the one that is open or was closed shortly before.
+    /// The series; `None` for the open one, or the one closed shortly before.
     pub series: Option<Seq>,
-    /// The piece it is of; none for the one measured last.
+    /// The piece; `None` for the one measured last.
     pub piece: Option<u32>,
     /// Name of the file.
     pub name: String,
@@ -39,7 +39,7 @@ pub struct PictureCall {
     pub size: usize,
 }
 
-/// What a picture was entered as.
+/// The picture as it was entered.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct PictureMessage {
     /// Number of its entry.
@@ -68,7 +68,7 @@ impl PictureCall {
 }
 
 impl PictureMessage {
-    /// The picture that entry `seq` entered, as the state has it; `None` where the state has it no more.
+    /// The picture that entry `seq` entered; `None` if the state no longer has it.
     pub fn of(state: &State, seq: u64, picture: &Digest) -> Option<Self> {
         state.stations.values().find_map(|station| {
             let open = station.series.iter();
@@ -89,13 +89,13 @@ impl PictureMessage {
     }
 }
 
-/// The answer where a file is not taken as a picture.
+/// The answer if a file is not accepted as a picture.
 pub fn not_taken(name: &str, why: &NotAPicture) -> ErrorObject {
     let message = format!("{name} was not taken: {why}");
     ErrorObject::new(code::REFUSED, message, Some(why.remedy().to_owned()))
 }
 
-/// The answer where a picture's bytes are missing beside what it is of.
+/// The answer to a request without the bytes of the picture.
 pub fn no_bytes() -> ErrorObject {
     ErrorObject::new(
         code::INVALID_REQUEST,

@@ -69,15 +69,15 @@ pub struct HoldMessage {
     pub held: u64,
     /// Number of the run.
     pub run: u64,
-    /// Series that is the cause.
+    /// Series that caused it.
     pub series: u64,
-    /// First of the crimps by its number in the run, from 1.
+    /// Number of the first crimp in the run, from 1.
     pub first: u64,
-    /// Last of them.
+    /// Number of the last crimp.
     pub last: u64,
     /// Why they are held.
     pub cause: String,
-    /// How many are not settled.
+    /// Number of crimps that are not settled.
     pub left: u64,
 }
 
@@ -147,7 +147,7 @@ pub struct RunMessage {
     pub run: u64,
     /// Its id in the configuration.
     pub run_id: String,
-    /// Where it is.
+    /// Its station.
     pub station: String,
     /// When it was opened.
     pub opened: String,
@@ -169,11 +169,11 @@ pub struct RunMessage {
     pub reworked: u64,
     /// Crimps that a person scrapped.
     pub scrapped: u64,
-    /// Crimps that nothing was decided about.
+    /// Crimps about which no sample has decided.
     pub open: u64,
     /// Its samples, in order.
     pub samples: Vec<SampleMessage>,
-    /// The crimps by their numbers, and what became of them.
+    /// The crimps by their numbers, with their disposition.
     pub spans: Vec<SpanMessage>,
 }
 
@@ -186,18 +186,18 @@ pub struct SampleMessage {
     pub at: String,
     /// `first_off`, `in_process` or `last_off`.
     pub role: &'static str,
-    /// `good`, `bad` or `nothing`.
+    /// `good`, `bad` or `nothing`: what the sample shows about the crimps.
     pub says: &'static str,
     /// The crimps counted by then.
     pub crimps: u64,
 }
 
-/// Crimps that share what became of them.
+/// Consecutive crimps with the same disposition.
 #[derive(Debug, Serialize)]
 pub struct SpanMessage {
-    /// The first by its number in the run.
+    /// Number of the first crimp in the run.
     pub first: u64,
-    /// The last.
+    /// Number of the last crimp.
     pub last: u64,
     /// `vouched`, `held`, `settled` or `open`.
     pub fate: &'static str,

@@ -77,20 +77,20 @@ pub struct QualifiedMessage {
     pub reservations: Vec<Reservation>,
 }
 
-/// What is shown, as the page has it.
+/// The answer to the page: every combination with its standing.
 #[derive(Debug, Clone, Serialize)]
 pub struct QualifiedPage {
     /// The rule.
     pub rule: RuleMessage,
     /// Every combination, row by row.
     pub combinations: Vec<QualifiedMessage>,
-    /// The sentences in them, with their keys.
+    /// The sentences in them, as keys of the table of texts.
     #[serde(skip_serializing_if = "Texts::is_empty")]
     pub texts: Texts,
 }
 
 impl QualifiedPage {
-    /// Of the state and the configuration, at this time.
+    /// The message for a state and a configuration at this time.
     pub fn new(state: &State, catalog: &Catalog, now: WallMicros) -> Self {
         let configured = catalog.qualification;
         let rule = configured.unwrap_or_default();
@@ -121,7 +121,7 @@ pub struct QualifiedAxisMessage {
     /// The series, by `seq` of its `armed` entry.
     #[serde(rename = "series_id")]
     pub series: u64,
-    /// The journal of the series, where the readings are of more than one.
+    /// The journal of the series, if the readings come from more than one.
     #[serde(
         rename = "of_journal",
         default,

@@ -23,7 +23,7 @@ pub mod code {
     pub const INVALID_PARAMS: i64 = -32_602;
     /// The station refused the command; nothing has changed.
     pub const REFUSED: i64 = -32_000;
-    /// The journal cannot be written any more, so nothing is acknowledged.
+    /// The journal can no longer be written, so nothing is acknowledged.
     pub const JOURNAL_FAILED: i64 = -32_001;
     /// The disk is full; nothing counts until there is room.
     pub const JOURNAL_FULL: i64 = -32_002;
@@ -45,7 +45,7 @@ pub struct ErrorObject {
     pub data: Box<ErrorData>,
 }
 
-/// What accompanies an error.
+/// Details of an error.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ErrorData {
     /// What to do.

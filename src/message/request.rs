@@ -74,9 +74,9 @@ pub enum Call {
     Reload,
     /// About the tablets that are let in.
     Tablet(TabletCall),
-    /// What can be set up on the page; no method of the control socket.
+    /// The configuration for the page. The control socket has no such method.
     Setup,
-    /// Check or make a change of the configuration; from the page alone too.
+    /// Check or make a change of the configuration. Only the page has this.
     Change(Box<ChangeRequest>),
 }
 

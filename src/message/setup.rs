@@ -1,7 +1,7 @@
-//! What the page says of the configuration, and how a change of it is requested and answered.
+//! The configuration as the page shows it, requests to change it, and their answers.
 //!
-//! A change is written as a file would have it, so that no form knows more than the reader of files; what is wrong with
-//! it comes back as `tallyjaw check` says it, with the place in the form.
+//! The values of a change have the form that they have in a file, so forms need no rules of their own. Faults are those
+//! of `tallyjaw check`, with the place in the form.
 
 use crate::config::Diagnostic;
 use crate::config::edit::{Change, List, Which};
@@ -12,19 +12,19 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 use std::path::Path;
 
-/// What the keys begin with of sentences that are said at the bench, too.
+/// Beginning of the keys of sentences that are also shown at the bench.
 const DAEMON: &str = "daemon.";
-/// The longest name of whoever changes something.
+/// Maximum length of the name of the person who makes a change.
 const LONGEST_NAME: usize = 100;
 
 named! {
-    /// What is done to an entry of the configuration.
+    /// The kind of change of an entry.
     pub enum Verb {
-        /// A new one.
+        /// Add an entry.
         Add = "add",
-        /// Some keys of one get other values.
+        /// Set some keys of an entry.
         Set = "set",
-        /// One is taken out.
+        /// Remove an entry.
         Remove = "remove",
     }
 }
@@ -32,21 +32,21 @@ named! {
 /// A change of the configuration, to be checked or made.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ChangeRequest {
-    /// Of which kind is what changes.
+    /// The kind of entry.
     pub list: List,
-    /// What is done.
+    /// The kind of change.
     pub verb: Verb,
-    /// The file, as [`SetupMessage`] names it; left out for a new one where no file of the kind is there yet.
+    /// The file, as [`SetupMessage`] names it; left out for a new entry if there is no file of its kind yet.
     pub file: Option<String>,
-    /// The digest of that file when the form was opened.
+    /// SHA-256 of that file when the form was opened, hex.
     pub digest: String,
-    /// Which terminal of the file, for a row; from 0.
+    /// For a row: the index of its terminal in the file, from 0.
     pub terminal: usize,
-    /// Which of them; from 0.
+    /// The index of the entry, from 0.
     pub at: usize,
-    /// Keys and values as a file has them; null takes a key away.
+    /// Keys and values as in a file; null removes a key.
     pub values: Map<String, Value>,
-    /// Who makes the change; where it is only checked, nobody.
+    /// The person who makes the change; `None` if it is only checked.
     pub who: Option<String>,
 }
 
@@ -63,7 +63,7 @@ struct Form {
     at: usize,
     #[serde(default)]
     values: Map<String, Value>,
-    /// True makes the change, else it is only checked.
+    /// Whether the change is made; otherwise it is only checked.
     #[serde(default)]
     write: bool,
     who: Option<String>,
@@ -74,7 +74,7 @@ impl ChangeRequest {
     ///
     /// # Errors
     ///
-    /// What is wrong with it, with the value that it is about.
+    /// The first fault, with the value that it is about.
     pub fn parse(body: &[u8]) -> Result<Self, ErrorObject> {
         let form: Form = serde_json::from_slice(body).map_err(|error| {
             invalid(
@@ -116,7 +116,7 @@ impl ChangeRequest {
         })
     }
 
-    /// Which entry of the file.
+    /// The entry of the file.
     pub const fn which(&self) -> Which {
         Which {
             list: self.list,
@@ -125,7 +125,7 @@ impl ChangeRequest {
         }
     }
 
-    /// What is done to its text.
+    /// The change of its text.
     pub fn change(&self) -> Change {
         match self.verb {
             Verb::Add => Change::Add(self.values.clone()),
@@ -156,20 +156,20 @@ fn one_of<T>(
     })
 }
 
-/// What can be set up: every file with what is in it.
+/// The configuration: every file with its entries.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SetupMessage {
-    /// The main file first.
+    /// The files, the main file first.
     pub files: Vec<SetupFile>,
-    /// Every axis.
+    /// The axes.
     pub axes: Vec<AxisForm>,
-    /// The words that a plan's `purpose` is one of.
+    /// The valid values of a plan's `purpose`.
     pub purposes: Vec<&'static str>,
-    /// The same of `order`.
+    /// The valid values of `order`.
     pub orders: Vec<&'static str>,
-    /// The same of a tool's `class`.
+    /// The valid values of a tool's `class`.
     pub classes: Vec<&'static str>,
-    /// The same of `sizing`.
+    /// The valid values of `sizing`.
     pub sizings: Vec<&'static str>,
 }
 
@@ -185,13 +185,13 @@ pub struct AxisForm {
 /// A file of the configuration.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SetupFile {
-    /// From the folder of the main file.
+    /// Its path, relative to the folder of the main file.
     pub file: String,
     /// SHA-256 of its bytes, hex.
     pub digest: String,
-    /// The kinds of entries that it may have.
+    /// The kinds of entries that it may contain.
     pub holds: Vec<&'static str>,
-    /// What it has, in its order.
+    /// Its entries, in order.
     pub entries: Vec<SetupEntry>,
     /// Why its entries cannot be shown.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -201,51 +201,51 @@ pub struct SetupFile {
 /// A terminal, a plan, a tool or an operator.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SetupEntry {
-    /// Of which kind.
+    /// The kind of entry.
     pub list: &'static str,
-    /// Its number among those of its kind in the file, from 0.
+    /// Its index among the entries of its kind in the file, from 0.
     pub at: usize,
-    /// As the file has them.
+    /// Its values, as in the file.
     pub values: Map<String, Value>,
     /// The rows of a terminal.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub rows: Vec<Map<String, Value>>,
 }
 
-/// What a change comes to.
+/// The result of a change.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
 pub struct ChangeMessage {
-    /// Whether the whole configuration is right with it.
+    /// Whether the whole configuration has no faults with the change.
     pub ok: bool,
-    /// Each fault of the configuration with it.
+    /// The faults of the configuration with the change.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub faults: Vec<FaultMessage>,
-    /// What looks unlikely in what was changed and may yet be meant.
+    /// Values in the changed part that are unlikely but possible.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub warnings: Vec<FaultMessage>,
-    /// How values were understood, each with its JSON pointer: limits, and the wire in both sizes.
+    /// How values were understood, each with its JSON pointer: limits, and the wire by area and gauge.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub reads: Vec<ReadMessage>,
     /// The lines that differ.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub diff: Vec<DiffMessage>,
-    /// Present once it is written.
+    /// The written files; left out if the change was only checked or has faults.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub written: Option<WrittenMessage>,
-    /// What is said of it as keys of the page's table of texts, where it has them.
+    /// The sentences in it, as keys of the page's table of texts.
     #[serde(skip_serializing_if = "Texts::is_empty")]
     pub texts: Texts,
 }
 
 impl ChangeMessage {
-    /// With the keys of all that it says.
+    /// Adds the keys of its sentences.
     #[must_use]
     pub fn with_texts(mut self) -> Self {
         let mut texts = Texts::new();
         for fault in self.faults.iter().chain(&self.warnings) {
             let parts = [&fault.message, &fault.want];
             gather_checks(&mut texts, parts.into_iter().map(String::as_str));
-            // What stands in the way of a plan has a row for both halves at once.
+            // A reason against a plan is one row of the table, message and expectation together.
             let whole = format!("{}, {}", fault.message, fault.want);
             if let Some(found) = keyed_check(&whole).filter(|found| found.key.starts_with(DAEMON)) {
                 texts.insert(whole, found);
@@ -258,32 +258,32 @@ impl ChangeMessage {
     }
 }
 
-/// A fault, as `tallyjaw check` has it.
+/// A fault, as `tallyjaw check` reports it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct FaultMessage {
-    /// The value that it is about, as a JSON pointer into `values`; left out where it is elsewhere.
+    /// JSON pointer of the value in `values`; left out if the fault is elsewhere.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub pointer: Option<String>,
     /// The file.
     pub file: String,
-    /// The line in it, from 1, as it would be.
+    /// The line in the changed file, from 1.
     pub line: usize,
-    /// What was got.
+    /// What was found.
     pub message: String,
     /// What is expected.
     pub want: String,
     /// What to do.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub remedy: Option<String>,
-    /// Whether the configuration had it before the change.
+    /// Whether the configuration had the fault before the change.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub before: bool,
 }
 
 impl FaultMessage {
-    /// In the file that is called `file` there.
+    /// The message for a fault in the file that is shown as `file`.
     pub fn new(fault: &Diagnostic, file: String, pointer: Option<String>) -> Self {
-        // Where a key is missing, its field is meant.
+        // If a key is missing, the pointer names its field.
         let pointer = pointer.map(|pointer| match fault.key {
             Some(key) if !key.starts_with('[') => format!("{pointer}/{key}"),
             Some(_) | None => pointer,
@@ -299,7 +299,7 @@ impl FaultMessage {
         }
     }
 
-    /// With the files of `folder` named from there, as [`FaultMessage::file`] is.
+    /// Shows the files in the message relative to `folder`, as in [`FaultMessage::file`].
     #[must_use]
     pub fn within(mut self, folder: &Path) -> Self {
         let folder = folder.join("").display().to_string();
@@ -316,33 +316,33 @@ impl FaultMessage {
 /// How a value was understood.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct ReadMessage {
-    /// The value, as a JSON pointer into `values`.
+    /// JSON pointer of the value in `values`.
     pub pointer: String,
-    /// For people.
+    /// The meaning, in words for people.
     pub text: String,
 }
 
-/// A line of a file before or after.
+/// A line that differs between the old and the new file.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct DiffMessage {
     /// The file.
     pub file: String,
-    /// `-` or `+`.
+    /// `-` for a line of the old file, `+` for a line of the new one.
     pub sign: &'static str,
-    /// Its number, from 1, in the old file of `-`, in the new one of `+`.
+    /// Its number in that file, from 1.
     pub line: usize,
     /// The line without its end.
     pub text: String,
 }
 
-/// What was done.
+/// The result of a change that was made.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct WrittenMessage {
-    /// The entry that says so; it is durable.
+    /// `seq` of the entry that records it. It is durable.
     pub seq: u64,
-    /// The copies of the old files.
+    /// The names of the copies of the old files.
     pub copies: Vec<String>,
-    /// Why the daemon has not taken the new configuration yet; left out where it has.
+    /// Why the daemon has not put the new configuration in force yet; left out if it has.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub not_in_force: Option<ErrorObject>,
 }

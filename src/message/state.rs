@@ -47,7 +47,7 @@ pub struct StationMessage {
     /// Crimp tool in use; left out before one was named.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tool: Option<ToolMessage>,
-    /// What the pieces are for, as last said.
+    /// The job that the pieces are for, as it was set last.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub job: Option<JobMessage>,
     /// The lot of the terminals in use.
@@ -56,7 +56,7 @@ pub struct StationMessage {
     /// The lot of the wire in use.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub wire_lot: Option<String>,
-    /// What was refused last, until something else is said or measured.
+    /// The last refused command, until another command or value comes.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub refused: Option<RefusedSaying>,
     /// Open series; left out if none is open.

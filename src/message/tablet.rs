@@ -1,4 +1,4 @@
-//! What the control socket is asked about tablets.
+//! Requests about tablets on the control socket.
 
 use super::reply::ErrorObject;
 use super::request::{Call, read};
@@ -6,29 +6,29 @@ use schemars::{JsonSchema, Schema, SchemaGenerator};
 use serde::Deserialize;
 use serde_json::Value;
 
-/// What is asked.
+/// A request about tablets.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum TabletCall {
-    /// Make a code by which a tablet is let in to the page.
+    /// Make a pairing code for a tablet.
     Pair {
-        /// Its name; one is found where it is left out.
+        /// The tablet's name; if it is left out, a name is chosen.
         tablet: Option<String>,
     },
-    /// Shut a tablet out.
+    /// Revoke the pairing of a tablet.
     Revoke {
-        /// Its name.
+        /// The tablet's name.
         tablet: String,
     },
-    /// Which tablets are let in.
+    /// List the paired tablets.
     List,
-    /// The page lets a tablet in. No request says so.
+    /// Enter that the page has paired a tablet. The control socket has no such method.
     Paired {
-        /// Its name.
+        /// The tablet's name.
         tablet: String,
     },
 }
 
-/// The call of a method about tablets: `pair`, `revoke`, or else the list.
+/// The call for a method about tablets: `pair`, `revoke` or `tablets`.
 pub(super) fn call(method: &str, params: Option<Value>) -> Result<Call, ErrorObject> {
     let call = match method {
         "pair" => {
@@ -47,7 +47,7 @@ pub(super) fn call(method: &str, params: Option<Value>) -> Result<Call, ErrorObj
     Ok(Call::Tablet(call))
 }
 
-/// For each method its parameters.
+/// The methods with their parameters.
 pub(super) fn schemas(generator: &mut SchemaGenerator) -> Vec<(&'static str, Schema)> {
     vec![
         ("pair", generator.subschema_for::<PairForm>()),

@@ -47,10 +47,10 @@ pub struct ClosedMessage {
 /// A visual check that was answered bad.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct BadLookMessage {
-    /// Number of the piece, from 1; left out where the series as a whole was looked at.
+    /// Number of the piece, from 1; left out for a check of the series as a whole.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub piece: Option<u32>,
-    /// Name of a customary check; left out for a question of the plan's own.
+    /// Name of a customary check; left out for a question of the plan itself.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
     /// The question.

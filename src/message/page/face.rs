@@ -100,14 +100,14 @@ pub enum Face {
     },
     /// A visual check is to be answered.
     Look {
-        /// The piece, from 1; left out where the series as a whole is looked at.
+        /// The piece, from 1; left out for a check of the series as a whole.
         #[serde(skip_serializing_if = "Option::is_none")]
         piece: Option<u32>,
         /// Which of the plan's checks, from 1.
         look: u32,
-        /// How many there are.
+        /// Number of checks of the plan.
         of: usize,
-        /// The name of a customary check; left out of a question of the plan's own.
+        /// The name of a customary check; left out for a question of the plan itself.
         #[serde(skip_serializing_if = "Option::is_none")]
         name: Option<String>,
         /// The question.
@@ -201,7 +201,7 @@ impl Newest {
     }
 }
 
-/// Whether an entry changes what a production run needs, so that the last outcome is no news any more.
+/// Whether an entry changes what a production run needs, so that the last outcome is no longer the news.
 pub(super) const fn is_of_run(entry: &Entry) -> bool {
     matches!(
         entry,
@@ -261,7 +261,7 @@ fn closed(station: Option<&StationState>) -> Face {
     }
 }
 
-/// The same once a production run went on after the last series.
+/// The same, after a production run went on since the last series.
 fn between(station: Option<&StationState>, prompt: &Prompt) -> Face {
     match (closed(station), prompt) {
         (Face::Held, _) => Face::Held,

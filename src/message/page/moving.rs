@@ -1,4 +1,4 @@
-//! A value that does not stand still: shown while the jaws move, no reading and in no entry.
+//! A value that does not stand still. It is shown while the jaws move; it is not a reading and in no entry.
 
 use crate::station::Moving;
 use serde::Serialize;

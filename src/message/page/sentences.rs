@@ -1,7 +1,7 @@
 //! The sentences of a page message, as keys of the table of texts.
 //!
-//! In: the message. Out: of each sentence that the daemon worded itself its key, and what stands at its places. What
-//! people and other programs wrote has none.
+//! In: the message. Out: for each sentence that the daemon worded, its key and the values for its placeholders. Text
+//! written by people and other programs has no key.
 
 use super::{BenchMessage, Face};
 use crate::message::reply::Status;

@@ -143,7 +143,7 @@ impl Uses {
         self.operators.truncate(OPERATORS_MOST);
     }
 
-    /// Who measured of late, then those that the configuration has beside them.
+    /// The operators of recent series, then the others of the configuration.
     fn operators_of(&self, catalog: &Catalog) -> Vec<String> {
         let configured = catalog.operators.iter();
         let others = configured.filter(|name| !self.operators.contains(name));

@@ -1,4 +1,4 @@
-//! What is a request, and how what is none is answered.
+//! Tests of valid requests, and of the answers to lines that are not.
 
 use super::*;
 
