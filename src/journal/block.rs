@@ -103,13 +103,13 @@ impl Block {
     }
 }
 
-/// What comes next in segments that are read as a whole.
+/// The next part of segments that are read as a whole.
 pub(super) enum Part {
     /// A segment begins.
     Begin(SegmentNumber),
-    /// Lines of it, with numbers that count from 1.
+    /// Lines of the segment, with numbers that count from 1.
     Lines(Block),
-    /// It ends.
+    /// The segment ends.
     End {
         /// Number of bytes that are whole lines.
         whole: u64,
@@ -143,7 +143,7 @@ impl<'d> Parts<'d> {
         }
     }
 
-    /// What comes next; lines are read into `buffer`, as many as it has room for, and at least one.
+    /// The next part. Lines are read into `buffer`, as many as it has room for, and at least one.
     pub(super) fn next(&mut self, mut buffer: Vec<u8>) -> Result<Option<Part>, JournalError> {
         let Some(mut reading) = self.open.take() else {
             let Some(number) = self.numbers.next() else {
@@ -182,8 +182,8 @@ impl<'d> Parts<'d> {
     }
 }
 
-/// Fills `buffer` with the bytes of `file` from offset `at` on, of which the first are `known`. It grows if it has no room
-/// for a whole line. Returns the number of bytes that are whole lines, and of all that were read.
+/// Fills `buffer` with the bytes of `file` from offset `at`, of which the first ones are `known`. It grows if it has no
+/// room for a whole line. Returns the number of bytes that are whole lines, and of all that were read.
 pub(super) fn filled(
     file: &File,
     at: u64,

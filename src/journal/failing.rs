@@ -320,7 +320,7 @@ fn entries_that_wait_are_synced_together() {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
 
-    /// Any entries in batches of any size, with segments at any place.
+    /// Any entries in batches of any size, with new segments at any place.
     #[test]
     fn what_is_written_amounts_to_the_same_when_it_is_read(
         batches in proptest::collection::vec(

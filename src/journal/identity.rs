@@ -1,4 +1,4 @@
-//! What tells one closed segment from any other, for the price of a few reads: for files that are derived from it.
+//! Distinguishes a closed segment from any other with a few reads, for files that are derived from it.
 
 use super::dir::{Dir, io_error};
 use super::lines::{Lines, NextLine, last_line};
@@ -13,9 +13,9 @@ use std::os::unix::fs::MetadataExt as _;
 /// that was written before the segment.
 const HEAD_BYTES: usize = 4096;
 
-/// What tells a segment from any other.
+/// The properties that distinguish a segment from any other.
 ///
-/// It is no check of what is written in between: the chain is, and only `verify` follows it.
+/// This does not check the lines in between. The chain does, and only `verify` checks the chain.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Identity {
     /// Size of the file.
@@ -40,7 +40,7 @@ impl Identity {
 }
 
 impl fmt::Display for Identity {
-    /// All of it as one word: equal for equal segments.
+    /// All properties as one word, which is equal for equal segments.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self {
             bytes,

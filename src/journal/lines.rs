@@ -98,7 +98,7 @@ impl Fault {
     }
 }
 
-/// What a line is without those before it, found by any thread.
+/// The content of a line, found by any thread without the lines before it.
 pub(crate) struct ParsedLine {
     /// The digest of the line.
     pub(crate) digest: Digest,

@@ -2,8 +2,8 @@
 //!
 //! In: the folder. Out: a [`Writer`] at the end with the [`State`] there, or the reason why nothing may be written.
 //!
-//! - Only the last segment is read, on all processors, and the last line of the one before, because a segment begins with
-//!   the whole state. All of its chain is checked; that of earlier segments is left to `verify`.
+//! - Only the last segment is read, on all processors, and the last line of the one before, because a segment begins
+//!   with the whole state. The chain within it is checked; that of earlier segments is left to `verify`.
 //! - Only bytes after the last newline are torn. An entry and its newline are written together, so those bytes were
 //!   never announced. They are moved to a file beside the segment. A segment without other content is removed, and the
 //!   one before becomes the last.

@@ -1,12 +1,12 @@
-//! Checks the seals of a journal while it is walked through: what each signs must be the line that is there.
+//! Checks the seals of a journal during a pass through it: each must sign the line that is there.
 //!
-//! In: every entry with the digest of its line, and the keys that somebody trusts. Out: a [`Wrong`] for each seal or key
-//! that does not hold, and [`Seals`], what is sealed and by whom.
+//! In: every entry with the digest of its line, and the trusted keys. Out: a [`Wrong`] for each seal or key that is not
+//! valid, and [`Seals`], which says what is sealed and by which keys.
 //!
-//! - Without trusted keys, a seal shows only that one key made all of them: a journal that somebody wrote again with another
-//!   key looks the same. So the fingerprints are reported, to be compared with a kept one.
-//! - The entries after the last seal are protected by none. The daemon seals within moments, so much that is left
-//!   unsealed is a fault.
+//! - Without trusted keys, a seal shows only that one key made all of them: a journal that somebody rewrote with
+//!   another key looks the same. So the fingerprints are reported, to be compared with a kept one.
+//! - No seal protects the entries after the last one. The daemon seals within moments, so a large unsealed part is a
+//!   fault.
 
 use crate::entry::line::Digest;
 use crate::entry::seal::key_text;
@@ -24,10 +24,10 @@ const UNSEALED_MOST: u64 = 2 * SEAL_EVERY;
 /// An outcome may be without a seal for this long before that is a fault.
 const UNSEALED_MICROS: i64 = 60_000_000;
 
-/// Digests of lines that a seal may still be of.
+/// Maximum number of kept digests of lines that a later seal may name.
 const DIGESTS_MOST: usize = 100_000;
 
-/// What the seals of a journal amount to.
+/// The result of checking the seals of a journal.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Seals {
     /// The keys, in the order in which they began.
@@ -47,21 +47,21 @@ pub struct Seals {
 pub struct SealingKey {
     /// Its fingerprint.
     pub key: String,
-    /// The entry in which it began; `None` where that entry is missing.
+    /// The entry from which it is in use; `None` if that entry is missing.
     pub begun: Option<Seq>,
-    /// The key before it, where that one has signed it.
+    /// The key before it, if that one has signed it.
     pub handed_over_by: Option<String>,
-    /// That one is trusted.
+    /// Whether the key before it is trusted.
     pub is_vouched_for: bool,
-    /// Number of seals by it that hold.
+    /// Number of its valid seals.
     pub seals: u64,
-    /// Whether it is trusted; `None` where no trusted key was given.
+    /// Whether it is trusted; `None` if no trusted key was given.
     pub trust: Option<Trust>,
 }
 
 impl Seals {
-    /// The trusted keys that vouch for one that only the journal names: the one that has signed it, the one that has
-    /// signed that, up to one that somebody named as trusted. `None` where that chain does not hold.
+    /// The trusted keys that vouch for a key which only the journal names: the one that has signed it, the one that has
+    /// signed that, up to one that somebody named as trusted. `None` if this sequence is incomplete.
     pub fn vouchers(&self, fingerprint: &str) -> Option<Vec<&str>> {
         let mut vouchers = Vec::new();
         let mut keys = self.keys.iter().rev().filter(|key| key.is_vouched_for);
@@ -89,7 +89,7 @@ named! {
     }
 }
 
-/// A seal or key that does not hold.
+/// A seal or key that is not valid.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Wrong {
     pub(super) what: &'static str,
@@ -109,9 +109,9 @@ impl Wrong {
 pub(super) struct SealCheck {
     pub(super) found: Seals,
     trusted: Option<Trusted>,
-    /// A key has begun.
+    /// Whether a key is in use.
     is_keyed: bool,
-    /// Of the lines since the last sealed one, while there is a key.
+    /// Digests of the lines after the last sealed one, while a key is in use.
     digests: VecDeque<(Seq, Digest)>,
     /// The last entry that a seal by a trusted key covers.
     trusted_up_to: Option<Seq>,
@@ -134,7 +134,7 @@ impl SealCheck {
     pub(super) fn follow(&mut self, stamped: &Stamped, digest: Digest) -> Vec<Wrong> {
         let Stamped { seq, at, entry } = stamped;
         if let Entry::Journal(JournalEntry::Segment(segment)) = entry {
-            self.is_keyed |= segment.state.key.is_some(); // it may have begun in a segment that is gone
+            self.is_keyed |= segment.state.key.is_some(); // its `key_begun` entry may be in a segment that was removed
         }
         let wrong = match entry {
             Entry::Journal(JournalEntry::KeyBegun(begun)) => self.begun(*seq, begun),
@@ -165,7 +165,7 @@ impl SealCheck {
         wrong
     }
 
-    /// What is found at the end of the journal, with the entry that it is about.
+    /// The faults that are found at the end of the journal, each with the entry that it is about.
     pub(super) fn end(&mut self) -> Vec<(Option<Seq>, Wrong)> {
         let Some((last, at)) = self.last else {
             return Vec::new();
@@ -192,7 +192,7 @@ impl SealCheck {
         wrong
     }
 
-    /// Keys that nobody vouches for, and that no trusted seal covers.
+    /// The faults of keys that nobody vouches for, and that no trusted seal covers.
     fn untrusted(&mut self) -> Vec<(Option<Seq>, Wrong)> {
         let Some(trusted) = &self.trusted else {
             return Vec::new();
@@ -281,7 +281,7 @@ impl SealCheck {
         while self.digests.front().is_some_and(|(seq, _)| *seq < up_to) {
             self.digests.pop_front();
         }
-        // Of lines before damage, or before the first key, nothing is known here.
+        // The digests of lines before damage, or before the first key, are not known here.
         if let Some((seq, digest)) = self.digests.front()
             && *seq == up_to
             && digest.to_string() != sealed.digest
@@ -308,7 +308,7 @@ impl SealCheck {
         wrong
     }
 
-    /// Counts a seal that holds. A key whose beginning is missing is known from its first seal on.
+    /// Counts a valid seal. A key whose `key_begun` entry is missing is known from its first seal.
     fn holds(&mut self, by: &Public, up_to: Seq) {
         while self.waiting.front().is_some_and(|(seq, ..)| *seq <= up_to) {
             self.waiting.pop_front();

@@ -1,8 +1,8 @@
 //! Verifies a whole journal: every line must be as written, and every entry must follow from those before it.
 //!
-//! In: the folder, which may be written meanwhile, and what someone kept: a digest, or keys. Out: a [`Report`] with a [`Finding`]
-//! for each fault. Nothing is changed. Digests and entries are made of lines on all processors; what follows from what is
-//! found in their order.
+//! In: the folder, which may be written meanwhile, and what someone kept: a digest, or keys. Out: a [`Report`] with a
+//! [`Finding`] for each fault. Nothing is changed. Lines are parsed and hashed on all processors, and then checked in
+//! their order.
 //!
 //! A limit: each line is confirmed by the digest in the next one. So nothing in the journal confirms the last line, or
 //! shows that whole lines are missing after it. To check that, keep [`Report::last_digest`] elsewhere and give it as
@@ -62,7 +62,7 @@ pub struct Report {
     pub verdicts: u64,
     /// Number of values of readings and zeros that were decoded again from their bytes.
     pub values: u64,
-    /// Number of values that could not be: the journal does not name their format.
+    /// Number of values that could not be decoded again, because the journal does not name their format.
     pub values_unchecked: u64,
     /// Total length of the segments.
     pub bytes: u64,
@@ -74,8 +74,8 @@ pub struct Report {
     pub last_digest: Option<Digest>,
     /// Number of bytes after the last newline: torn by a crash, or being written now.
     pub unfinished_bytes: u64,
-    /// A kept digest, and the entry whose line has it; `None` if no line has. Of a journal whose first segments were taken
-    /// out, it may be that of the line before: an entry before `first`.
+    /// A kept digest, and the entry whose line has it; `None` if no line has it. If the first segments were removed, it
+    /// may be the digest of the line before the first one: an entry before `first`.
     pub kept: Option<(Digest, Option<Seq>)>,
     /// The seals.
     pub seals: Seals,
@@ -115,7 +115,7 @@ pub fn verify(
     verify_with(state_dir, kept, |_, _| (), |line, ()| each(line))
 }
 
-/// As [`verify`], with `work` done on each line by all processors; `each` is given what came of it.
+/// As [`verify`], with `work` done on each line by all processors; `each` is given its result.
 pub(crate) fn verify_with<W: Send>(
     state_dir: &Path,
     kept: impl Into<Kept>,
@@ -358,7 +358,7 @@ impl Walk {
         }
     }
 
-    /// A journal whose first segments were taken out begins behind a line that only the kept digest knows.
+    /// Compares the kept digest with the line before the first one, if the first segments were removed.
     fn compare_kept_with_what_was_before(&mut self, first: &[u8]) {
         if self.report.entries > 1 || self.chain.prev.is_some() {
             return;
@@ -380,7 +380,7 @@ impl Walk {
         }
     }
 
-    /// What seals lack at the end is no fault of a line.
+    /// Faults about missing seals at the end belong to no line.
     fn end_seals(&mut self) {
         self.line = 0;
         for (seq, wrong) in self.seals.end() {
