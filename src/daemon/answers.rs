@@ -1,4 +1,4 @@
-//! Holds answers back until the result is durable.
+//! Holds answers back until their entries are durable.
 
 use crate::entry::Seq;
 use crate::message::ErrorObject;

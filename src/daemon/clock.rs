@@ -106,17 +106,17 @@ impl Alarm {
     }
 }
 
-/// The zone that the configuration names, of this process.
+/// The zone that the configuration names, for this process.
 static CONFIGURED: RwLock<Option<Zone>> = RwLock::new(None);
 
-/// The zone of local times: that of the configuration, else by `TZ`, else the system's; UTC where none is known.
+/// The zone of local times: that of the configuration, otherwise of `TZ`, otherwise the system's; UTC if none is known.
 #[expect(clippy::disallowed_methods, reason = "edge: reads the zone")]
 pub fn zone() -> Zone {
     let configured = CONFIGURED.read().ok().and_then(|zone| zone.clone());
     configured.unwrap_or_else(|| Zone::new(jiff::tz::TimeZone::system()))
 }
 
-/// From here on [`zone`] is this one; the system's if there is none.
+/// Sets the zone that [`zone`] returns from now on; `None` is the system's.
 pub fn read_by(zone: Option<Zone>) {
     if let Ok(mut configured) = CONFIGURED.write() {
         *configured = zone;
@@ -127,7 +127,7 @@ pub fn read_by(zone: Option<Zone>) {
 ///
 /// # Errors
 ///
-/// All names, if it is none of them.
+/// All known names, if it is not one of them.
 pub fn zone_named(name: &str) -> Result<Zone, Vec<String>> {
     let known = jiff::tz::db();
     match known.get(name) {

@@ -86,13 +86,13 @@ pub fn load_text(main: &Path, text: String) -> Result<Config, LoadError> {
     config::assemble(main_file, &files).map_err(LoadError::Faulty)
 }
 
-/// Texts in place of what stands in files, or where there is no file yet.
+/// Texts that replace the content of files, or stand for files that do not exist yet.
 pub(super) type Over = BTreeMap<PathBuf, String>;
 
 /// The patterns of one kind of file in the main file.
 type Patterns = fn(&MainFile) -> &[FilePattern];
 
-/// All files as they would be with `over`, not yet compared with each other.
+/// All files as they would be with `over`. References between them are not checked yet.
 pub(super) fn read_over(main: &Path, over: &Over) -> Result<(MainFile, Files), LoadError> {
     let text = text_of(main, (read, over)).map_err(|cause| LoadError::Unreadable {
         path: main.to_path_buf(),
@@ -144,7 +144,7 @@ fn read_logo(main_file: &mut MainFile) {
     }
 }
 
-/// Whether a file of this name would be read as one that `pattern` names.
+/// Whether a file of this name would be read for `pattern`.
 pub(super) fn would_read(pattern: &FilePattern, path: &Path) -> bool {
     let escaped = glob::Pattern::escape(&pattern.base.to_string_lossy());
     let whole = Path::new(&escaped).join(&pattern.pattern);
@@ -242,7 +242,7 @@ fn expand(pattern: &FilePattern, over: &Over) -> Result<Vec<PathBuf>, (String, O
 /// How a file is read.
 type ReadText = fn(&Path) -> io::Result<String>;
 
-/// The text of a table that a spreadsheet saved, in whatever encoding.
+/// The text of a table that a spreadsheet saved, in any encoding.
 fn read_cells(path: &Path) -> io::Result<String> {
     Ok(decode(&bytes(path)?).0)
 }
@@ -283,8 +283,8 @@ pub(super) fn bytes(path: &Path) -> io::Result<Vec<u8>> {
     Ok(bytes)
 }
 
-/// Has times for people shown in the zone that the configuration file `main` names, before it is read as a whole: what
-/// is wrong with it is said where it is used.
+/// Shows times for people in the zone that the configuration file `main` names, before it is read as a whole. Faults in
+/// it are reported where it is used.
 pub fn take_zone_of(main: &Path) {
     let Ok(text) = read(main) else { return };
     let path = main.to_path_buf();

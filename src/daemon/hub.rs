@@ -61,7 +61,7 @@ pub(super) struct Hub {
     pub(super) stall: Stall,
     pub(super) moving: ShownMoving,
     pub(super) reloading: Reloading,
-    /// Who is let in over the network.
+    /// Access over the network.
     pub(super) gate: Option<Arc<Gate>>,
     pub(super) changing: Changing,
     /// The folders that are watched for pictures.
@@ -405,7 +405,7 @@ impl Hub {
             Call::Change(change) => match self.begin_change(*change, to) {
                 Ok(()) => return,
                 Err((error, to)) => {
-                    // Who asked may be gone.
+                    // The client may be gone.
                     let _ = to.send(Err(error));
                     return;
                 }

@@ -1,8 +1,8 @@
-//! Makes the index of segments that are closed, on a thread of its own that pauses more than it works: nothing at the
-//! bench waits for it.
+//! Makes the index of closed segments, on a thread of its own that pauses more than it works. Nothing at the bench
+//! waits for it.
 //!
-//! In: the word that a segment was closed. Out: `state_dir/index`. Nobody is shown any of it; where it cannot be
-//! made, commands read all of the journal.
+//! In: the news that a segment was closed. Out: `state_dir/index`. Nobody is shown the index; without one, commands
+//! read the whole journal.
 
 use crate::entry::Seq;
 use crate::index::Lacking;
@@ -14,14 +14,14 @@ use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
-/// What nice(2) takes at most.
+/// The lowest priority of nice(2).
 const LOWEST_PRIORITY: i32 = 19;
 
-/// It pauses after this number of lines, a millisecond of work, for this time.
+/// After this number of lines, a millisecond of work, the thread pauses for this time.
 const LINES: u32 = 64;
 const PAUSE: Duration = Duration::from_millis(10);
 
-/// The thread. It ends when this is dropped, in the middle of a segment too.
+/// The thread. It ends when this is dropped, even in the middle of a segment.
 #[derive(Debug)]
 pub(super) struct Indexing {
     tell: Tell,
@@ -34,7 +34,7 @@ pub(super) struct Indexing {
 pub(super) struct Tell(Sender<Seq>);
 
 impl Tell {
-    /// Tells it where a segment begins, and so one is closed. It never waits.
+    /// Tells the thread that a segment begins, so that the one before is closed. This never waits.
     pub(super) fn durable(&self, lines: &[DurableLine]) {
         let mut begun = lines.iter().rev();
         let begun = begun.find(|line| line.stamped.entry.opens().is_some());
@@ -45,7 +45,7 @@ impl Tell {
 }
 
 impl Indexing {
-    /// Starts with what lacks an index up to the `durable` entry.
+    /// Starts the thread, which first makes missing indexes up to the `durable` entry.
     pub(super) fn start(state_dir: &Path, durable: Seq) -> Self {
         let (sender, told) = crossbeam_channel::unbounded();
         let _ = sender.send(durable);
@@ -80,7 +80,7 @@ impl Drop for Indexing {
 }
 
 fn run(state_dir: &Path, told: &Receiver<Seq>, stop: &AtomicBool) {
-    let _ = rustix::process::nice(LOWEST_PRIORITY); // A service may not be allowed to; the pauses are enough.
+    let _ = rustix::process::nice(LOWEST_PRIORITY); // A service may not be allowed to do this; the pauses are enough.
     let lines = AtomicU32::new(0);
     let go_on = || {
         if lines.fetch_add(1, Ordering::Relaxed) % LINES == LINES - 1 {

@@ -86,7 +86,7 @@ pub struct Setup {
     pub segment_bytes_most: u64,
     /// Time without an answer from the disk after which clients get a notice: [`STALL_AFTER`], except in tests.
     pub stall_after: Duration,
-    /// How long a pairing code is good; [`CODE_LASTS`](crate::page::tablet::CODE_LASTS) but in tests.
+    /// Time for which a pairing code is valid: [`CODE_LASTS`](crate::page::tablet::CODE_LASTS), except in tests.
     pub code_lasts: Duration,
 }
 

@@ -1,17 +1,17 @@
-//! Values that do not stand still, for those who look at the page.
+//! Sends values that do not stand still to clients of the page.
 //!
-//! In: what the core says of its streams. Out: each of them at most ten times a second; at once when one begins to move,
-//! stands still or has ended. Nothing of it is stored.
+//! In: the moving streams of the core. Out: each value at most ten times a second, and at once when a stream begins to
+//! move, stands still or ends. None of this is stored.
 
 use super::hub::Hub;
 use crate::message::page::MovingMessage;
 use crate::quantity::MonoMicros;
 use std::time::Duration;
 
-/// No eye reads digits that change more often.
+/// Nobody can read digits that change more often.
 const EVERY: Duration = Duration::from_millis(100);
 
-/// What was shown last.
+/// The values that were sent last.
 #[derive(Debug, Default)]
 pub(super) struct ShownMoving {
     instruments: Vec<String>,
@@ -20,14 +20,14 @@ pub(super) struct ShownMoving {
 }
 
 impl ShownMoving {
-    /// When a stream that sends nothing more has ended.
+    /// The time at which a stream that sends nothing more counts as ended.
     pub(super) const fn due(&self) -> Option<MonoMicros> {
         self.until
     }
 }
 
 impl Hub {
-    /// Shows which values do not stand still.
+    /// Sends the values that do not stand still.
     pub(super) fn show_moving(&mut self) {
         let now = self.now().mono;
         let moving = self.core.moving(now);

@@ -1,10 +1,10 @@
-//! Seals the journal with the bench's signing key, where there is one.
+//! Seals the journal with the bench's signing key, if there is one.
 //!
-//! - A seal is made of a line that is durable and announced, on another thread: no verdict waits for it. It is an entry
-//!   like any other, so it is announced once it is durable too.
-//! - One is due after each `started`, `key_begun` and `completed`, and after every [`SEAL_EVERY`] entries. If several are due, one of
-//!   the last line covers all of them. The last one comes after `stopped`.
-//! - After a crash, or a full disk, what was left unsealed is covered by the next seal.
+//! - A seal signs a line that is durable and announced. It is made on another thread, so no verdict waits for it. It is
+//!   an entry like any other, and so it is announced once it is durable too.
+//! - A seal is due after each `started`, `key_begun` and `completed`, and after every [`SEAL_EVERY`] entries. If
+//!   several are due, one seal of the last line covers all of them. The last seal comes after `stopped`.
+//! - After a crash, or a full disk, the next seal covers the unsealed entries.
 
 use super::hub::Hub;
 use super::outage::Mode;
@@ -22,19 +22,19 @@ use tokio::task::JoinHandle;
 #[derive(Debug, Default)]
 pub(super) struct Sealing {
     key: Option<Arc<Key>>,
-    /// The signature by which the key before vouches for it.
+    /// The signature over this key by the key before.
     handover: Option<String>,
-    /// The last line that a seal is due of.
+    /// The last line for which a seal is due.
     due: Option<DurableLine>,
     /// The last durable line.
     last: Option<DurableLine>,
-    /// Number of the last entry that a seal was due of; 0 before the first.
+    /// Number of the last entry after which a seal was due; 0 before the first.
     due_at: u64,
     making: Option<JoinHandle<Option<Sealed>>>,
 }
 
 impl Sealing {
-    /// The seal that is being made, once it is; never while none is.
+    /// Waits for the seal that is being made; for ever while none is.
     pub(super) async fn made(&mut self) -> Option<Sealed> {
         let Some(making) = &mut self.making else {
             return std::future::pending().await;
@@ -44,7 +44,7 @@ impl Sealing {
         made.ok().flatten()
     }
 
-    /// Takes durable lines.
+    /// Notes durable lines.
     fn follow(&mut self, lines: &[DurableLine]) {
         for line in lines {
             let is_due = match &line.stamped.entry {
@@ -101,7 +101,7 @@ fn seal(key: &Key, journal: &JournalId, line: &DurableLine) -> Option<Sealed> {
 }
 
 impl Hub {
-    /// Takes the key of the state folder. A bench measures without one too, and says so.
+    /// Reads the key of the state folder. A bench without a key works too, and reports that.
     pub(super) fn take_key(&mut self) {
         let state_dir = &self.config.daemon.state_dir;
         let mut trouble = None;
@@ -136,7 +136,7 @@ impl Hub {
         self.enter_key();
     }
 
-    /// Enters that the key begins, if the journal does not say so yet.
+    /// Enters that the key is in use, if the journal does not have that entry yet.
     fn enter_key(&mut self) {
         let Some(public) = self.sealing.key.as_ref().map(|key| key.public().clone()) else {
             return;
@@ -170,7 +170,7 @@ impl Hub {
         }
     }
 
-    /// Begins a seal where one is due.
+    /// Begins a seal if one is due.
     pub(super) fn seal(&mut self, lines: &[DurableLine]) {
         self.sealing.follow(lines);
         self.sealing.begin(self.core.state().journal.as_ref());
@@ -184,7 +184,7 @@ impl Hub {
         self.sealing.begin(self.core.state().journal.as_ref());
     }
 
-    /// Seals everything up to the last durable line; nothing else is entered any more. Whether a seal was entered.
+    /// Seals everything up to the last durable line, at the end. Returns whether a seal was entered.
     pub(super) fn seal_the_end(&mut self) -> bool {
         let journal = self.core.state().journal.clone();
         let (Some(key), Some(journal)) = (&self.sealing.key, journal) else {
@@ -195,7 +195,7 @@ impl Hub {
         made.is_some_and(|made| self.enter_seal(made))
     }
 
-    /// Where the disk is full, a later seal covers these entries.
+    /// If the disk is full, a later seal covers these entries.
     fn enter_seal(&mut self, made: Sealed) -> bool {
         if !matches!(self.mode, Mode::Writing) {
             return false;

@@ -12,7 +12,7 @@ use tokio::sync::mpsc::UnboundedReceiver;
 const STOP_PATIENCE: Duration = Duration::from_secs(10);
 
 impl Hub {
-    /// Takes what has arrived, enters `stopped`, and waits until that is durable, and the seal of it.
+    /// Takes what has arrived, enters `stopped`, and waits until that and its seal are durable.
     pub(super) async fn stop(
         &mut self,
         reason: &str,

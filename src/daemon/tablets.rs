@@ -1,7 +1,7 @@
-//! Tablets: who is let in to the page over the network, and what was said by whom.
+//! Tablets: pairing, revoking, and the origin of commands.
 //!
-//! In: requests of a person at this machine, of the page, and commands of tablets. Out: answers, and entries that tell
-//! who was let in, who was shut out, and which entries came from a tablet.
+//! In: requests of a person at this machine, requests of the page, and commands of tablets. Out: answers, and entries
+//! that record which tablets were paired, which were revoked, and which entries came from a tablet.
 
 use super::answers::AnswerTo;
 use super::hub::Hub;
@@ -13,7 +13,8 @@ use crate::station::{Command, Input};
 use std::sync::Arc;
 use tokio::sync::oneshot;
 
-/// Whether a tablet may ask this: what is done at the station, and what is so. Letting others in is not its affair.
+/// Whether a tablet may make this request: commands at a station, and questions about the state. Pairing other tablets
+/// is not among them.
 pub(super) const fn may_say(call: &Call) -> bool {
     match call {
         Call::Station(_) | Call::Picture(_) | Call::Status | Call::Catalog => true,
@@ -21,7 +22,7 @@ pub(super) const fn may_say(call: &Call) -> bool {
     }
 }
 
-/// What a tablet gets that asks for more.
+/// The answer to a tablet that makes another request.
 pub(super) fn only_at_the_machine() -> ErrorObject {
     ErrorObject::new(
         code::REFUSED,
@@ -65,7 +66,7 @@ impl Hub {
                 Err(error) => Err(error),
             },
         };
-        // Who asked may be gone.
+        // The client may be gone.
         let _ = to.send(answer);
     }
 
@@ -73,7 +74,7 @@ impl Hub {
         self.feed(Input::Journal(entry.into()));
     }
 
-    /// Shuts a tablet out: at once, then on the disk, then with an answer.
+    /// Revokes a tablet: first in memory, then on the disk, then the answer is sent.
     fn revoke(&mut self, gate: &Arc<Gate>, tablet: String, to: AnswerTo) {
         let waited = gate.withdraw(&tablet);
         let was_in = gate.tokens.revoke(&tablet);
@@ -96,7 +97,7 @@ impl Hub {
             let seq = self.appended;
             self.waiting.add(seq, done(seq), entered);
         } else {
-            // A full disk keeps nobody in; the next start enters it.
+            // If the disk is full the tablet is revoked even so; the next start enters it.
             gate.tokens.enter_later(tablet);
             let _ = entered.send(Ok(done(seq)));
         }
@@ -114,7 +115,7 @@ impl Hub {
         });
     }
 
-    /// What was revoked while no daemon ran.
+    /// Enters the pairings that were revoked while no daemon ran.
     pub(super) fn enter_revocations(&mut self) {
         let Some(gate) = self.gate.clone() else {
             return;
@@ -136,7 +137,7 @@ impl Hub {
         });
     }
 
-    /// A command; behind the entries that it makes stands the tablet that it came from.
+    /// Carries out a command of a tablet, and enters the tablet after the entries of the command.
     pub(super) fn command_of(
         &mut self,
         command: Command,

@@ -2,9 +2,10 @@
 //!
 //! In: a [`ChangeRequest`]. Out: every fault of the configuration as it would be, or files, an entry and a reload.
 //!
-//! - Files are read, checked and written beside the loop. One change is made at a time.
-//! - In this order: a copy of the old file, the new file, the entry, the reload. The configuration on the disk is whole
-//!   after every step; a daemon that ends between the last two says by the digest of its next `started` what is there.
+//! - Files are read, checked and written outside the main loop. One change is made at a time.
+//! - In this order: a copy of the old file, the new file, the entry, the reload. The configuration on the disk is
+//!   complete after every step. If the daemon ends between the last two, the digest in its next `started` shows which
+//!   configuration is in force.
 
 mod propose;
 mod write;
@@ -27,7 +28,7 @@ pub(super) struct Changing {
     making: Option<(JoinHandle<Result<Made, ErrorObject>>, AnswerTo)>,
 }
 
-/// What came of making it.
+/// The result of making it.
 #[derive(Debug)]
 pub(super) struct Changed {
     made: Result<Made, ErrorObject>,
@@ -38,12 +39,12 @@ pub(super) struct Changed {
 #[derive(Debug)]
 struct Made {
     message: ChangeMessage,
-    /// What was written; `None` where the check found faults.
+    /// The files that were written; `None` if the check found faults.
     edited: Option<ConfigurationEdited>,
 }
 
 impl Changing {
-    /// What came of the change that is being made; never while none is.
+    /// The result of the change that is being made; never while none is.
     pub(super) async fn made(&mut self) -> Changed {
         let Some((making, _)) = &mut self.making else {
             return std::future::pending().await;
@@ -64,18 +65,18 @@ fn stopping() -> ErrorObject {
 }
 
 impl Hub {
-    /// Answers with what can be set up.
+    /// Answers with the configuration for the page.
     pub(super) fn say_setup(&self, to: AnswerTo) {
         let main = self.config_path.clone();
         let catalog = std::sync::Arc::clone(&self.config.catalog);
         tokio::task::spawn_blocking(move || {
             let listed = propose::listed(&main, &catalog);
-            // Who asked may be gone.
+            // The client may be gone.
             drop(to.send(listed.map(|listed| Outcome::Setup(Box::new(listed)))));
         });
     }
 
-    /// Begins to check a change, and to make it where somebody signs it.
+    /// Begins to check a change, and to make it if a person has signed it.
     pub(super) fn begin_change(
         &mut self,
         change: ChangeRequest,
@@ -87,7 +88,7 @@ impl Hub {
             tokio::task::spawn_blocking(move || {
                 let checked = propose::check(&main, &change, &fixed);
                 let outcome = checked.map(|checked| Outcome::Change(Box::new(checked.message)));
-                // Who asked may be gone.
+                // The client may be gone.
                 drop(to.send(outcome));
             });
             return Ok(());
@@ -100,7 +101,7 @@ impl Hub {
             );
             return Err((error, to));
         }
-        // What cannot be entered is not written.
+        // A change that cannot be entered in the journal is not written.
         if let Err(error) = self.check_room() {
             return Err((error, to));
         }
@@ -123,7 +124,7 @@ impl Hub {
         Ok(())
     }
 
-    /// Enters what was written, and has it read.
+    /// Enters a change that was written, and reloads the configuration.
     pub(super) fn changed(&mut self, changed: Changed) {
         let Changed { made, to } = changed;
         let (message, edited) = match made {
@@ -132,7 +133,7 @@ impl Hub {
                 edited: Some(edited),
             }) => (message, edited),
             Ok(Made { message, .. }) => {
-                // Who asked may be gone; so below.
+                // The client may be gone, here and below.
                 drop(to.send(Ok(Outcome::Change(Box::new(message)))));
                 return;
             }
@@ -191,14 +192,14 @@ fn entry(change: &ChangeRequest, name: String, files: Vec<FileEdited>) -> Config
 #[derive(Debug)]
 struct NewText {
     path: PathBuf,
-    /// As people read it: from the folder of the main file.
+    /// Its path for people, relative to the folder of the main file.
     shown: String,
-    /// `None` where there is no file yet.
+    /// `None` if there is no file yet.
     old: Option<Text>,
     new: Text,
 }
 
-/// A text and the bytes that say it: a list of jobs keeps the encoding in which a spreadsheet saved it.
+/// A text with its bytes. A list of jobs keeps the encoding in which a spreadsheet saved it.
 #[derive(Debug)]
 struct Text {
     words: String,
@@ -206,7 +207,7 @@ struct Text {
 }
 
 impl From<String> for Text {
-    /// In UTF-8.
+    /// The text in UTF-8.
     fn from(words: String) -> Self {
         let bytes = words.clone().into_bytes();
         Self { words, bytes }

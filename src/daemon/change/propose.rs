@@ -1,4 +1,4 @@
-//! The configuration as it would be with a change, checked as a whole.
+//! Makes the configuration as it would be with a change, and checks it as a whole.
 
 use super::super::files::{self, Over, read_over};
 use super::super::reload::{Fixed, cannot_follow, refuse};
@@ -21,9 +21,9 @@ use std::path::Path;
 #[derive(Debug)]
 pub(super) struct Checked {
     pub(super) message: ChangeMessage,
-    /// What is to be written, in this order.
+    /// The files to write, in this order.
     pub(super) files: Vec<NewText>,
-    /// The name of what changes.
+    /// The name of the changed entry.
     pub(super) name: String,
 }
 
@@ -35,14 +35,14 @@ fn not_edited(error: &EditError) -> ErrorObject {
     refused(error.to_string(), error.remedy())
 }
 
-/// A path as people read it.
+/// A path for people, relative to the folder of the main file.
 pub(super) fn shown(main: &Path, path: &Path) -> String {
     let folder = main.parent().unwrap_or(Path::new(""));
     let short = path.strip_prefix(folder).unwrap_or(path);
     short.display().to_string()
 }
 
-/// All that is read of a configuration.
+/// All files of the configuration.
 struct OnDisk {
     main: Source,
     files: Files,
@@ -75,7 +75,7 @@ impl OnDisk {
         }
     }
 
-    /// The file of a change; `None` where there is none of its kind yet.
+    /// The file of a change; `None` if there is none of its kind yet.
     fn file(&self, change: &ChangeRequest) -> Result<Option<&Source>, ErrorObject> {
         let files = self.holding(change.list);
         let Some(wanted) = &change.file else {
@@ -100,7 +100,7 @@ impl OnDisk {
     }
 }
 
-/// Everything that can be set up.
+/// The configuration for the page.
 pub(super) fn listed(main: &Path, catalog: &Catalog) -> Result<SetupMessage, ErrorObject> {
     let disk = OnDisk::read(main)?;
     let mut all = vec![file(main, &disk.main, &[List::Operator])?];
@@ -159,7 +159,7 @@ fn file(main: &Path, source: &Source, lists: &[List]) -> Result<SetupFile, Error
     })
 }
 
-/// The text of a file with its bytes as they are now.
+/// The text of a file with its present bytes.
 fn text_of(main: &Path, source: &Source, is_list_of_jobs: bool) -> Result<Text, ErrorObject> {
     if !is_list_of_jobs {
         return Ok(source.text.clone().into());
@@ -184,7 +184,7 @@ fn text_of(main: &Path, source: &Source, is_list_of_jobs: bool) -> Result<Text, 
     Ok(Text { words, bytes })
 }
 
-/// What to do with a list whose encoding does not fit.
+/// The remedy for a list whose encoding does not have a character.
 const SAVE_AS_UTF_8: &str =
     "save the list as CSV in UTF-8 in a spreadsheet, then repeat the change";
 
@@ -268,7 +268,7 @@ fn assembled(main: &Path, over: &Over) -> Result<Result<config::Config, Faulty>,
     Ok(config::assemble(main_file, &files))
 }
 
-/// Which faults are not of the change: the configuration has them as it is.
+/// Marks the faults that the configuration has without the change.
 fn mark_old(faults: &mut [FaultMessage], main: &Path) -> Result<(), ErrorObject> {
     let Err(before) = assembled(main, &Over::new())? else {
         return Ok(());
@@ -314,7 +314,7 @@ fn in_new_file(main: &Source, list: List, text: String) -> Result<Vec<NewText>, 
         List::Plan => ("plans", "plans.toml"),
         List::Tool => ("tools", "tools.toml"),
         List::Job => ("jobs", "jobs.csv"),
-        List::Operator => ("operator", "operators.toml"), // never: these stand in the main file
+        List::Operator => ("operator", "operators.toml"), // cannot happen: operators are in the main file
     };
     let path = main.path.with_file_name(name);
     if path.symlink_metadata().is_ok() {
@@ -343,7 +343,7 @@ fn in_new_file(main: &Source, list: List, text: String) -> Result<Vec<NewText>, 
     ])
 }
 
-/// Where the entry stands in the new text.
+/// The index of the entry in the new text.
 fn which(disk: &OnDisk, change: &ChangeRequest) -> Result<Which, ErrorObject> {
     let mut which = change.which();
     if change.verb != Verb::Add {
@@ -364,7 +364,7 @@ fn which(disk: &OnDisk, change: &ChangeRequest) -> Result<Which, ErrorObject> {
     Ok(which)
 }
 
-/// What people call it: as it is now, or as it would be.
+/// The name of the changed entry: the present one, or that of a new entry.
 fn name(disk: &OnDisk, change: &ChangeRequest) -> String {
     let text = disk.file(change).ok().flatten();
     let text = text.map_or("", |source| source.text.as_str());
@@ -395,7 +395,7 @@ fn name(disk: &OnDisk, change: &ChangeRequest) -> String {
     })
 }
 
-/// How the values of a row, and the wire of a plan, are understood.
+/// The meaning of the values of a row, and of the wire of a plan.
 fn reads(change: &ChangeRequest) -> Vec<ReadMessage> {
     let mut reads = Vec::new();
     let mut read = |pointer: String, values: &Map<String, Value>, is_row: bool| {
@@ -446,7 +446,7 @@ fn in_both_sizes(text: &str, values: &Map<String, Value>) -> Option<String> {
     })
 }
 
-/// Both limits in full, as a person compares them with a sheet.
+/// Both limits in full, so that a person can compare them with a sheet.
 fn ends(limits: &Limits) -> String {
     match (limits.lower(), limits.upper()) {
         (Some(lower), Some(upper)) => format!("{lower} – {upper}"),

@@ -1,4 +1,4 @@
-//! A copy of the old file beside it, then the new one in its place.
+//! Copies the old file beside it, and then replaces it.
 
 use super::super::files::{self, Over, read_over, would_read};
 use super::NewText;
@@ -13,10 +13,10 @@ use std::io::{self, Write as _};
 use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
 
-/// How many copies of a file are kept.
+/// Maximum number of copies of a file that are kept.
 const COPIES_MOST: usize = 20;
 
-/// How the name of a copy ends.
+/// Ending of the name of a copy.
 const OLD: &str = ".old";
 
 /// SHA-256 of bytes, hex.
@@ -43,7 +43,7 @@ fn failed(action: &str, file: &str, cause: &io::Error) -> ErrorObject {
     refused(format!("cannot {action} {file}: {cause}"), remedy)
 }
 
-/// Whether a file may be replaced; said before anybody has typed a whole form.
+/// Whether a file may be replaced. This is checked before anybody has filled in a whole form.
 pub(super) fn may_write(main: &Path, file: &NewText) -> Result<(), ErrorObject> {
     let name = &file.shown;
     let folder = file
@@ -102,13 +102,13 @@ pub(super) fn may_write(main: &Path, file: &NewText) -> Result<(), ErrorObject> 
     }
 }
 
-/// How the names of such files end.
+/// The ending of the names of such files.
 fn ending(path: &Path) -> &str {
     let ending = path.extension().and_then(|ending| ending.to_str());
     ending.unwrap_or("toml")
 }
 
-/// `NAME.20261129T191500.123Z.old`, beside it.
+/// The path of a copy: `NAME.20261129T191500.123Z.old`, beside the file.
 fn copy_of(path: &Path, at: WallMicros) -> PathBuf {
     let time: String = at
         .to_string()
@@ -120,7 +120,7 @@ fn copy_of(path: &Path, at: WallMicros) -> PathBuf {
     path.with_file_name(name)
 }
 
-/// Writes every file in turn; if one cannot be written, those before it are as they were.
+/// Writes every file in turn. If one cannot be written, those before it are restored.
 pub(super) fn write(
     main: &Path,
     files: &[NewText],
@@ -152,7 +152,7 @@ pub(super) fn write(
         .collect())
 }
 
-/// The copy of one file, and the file; the name of the copy.
+/// Copies one file, and replaces it. Returns the name of the copy.
 fn one(file: &NewText, at: WallMicros) -> Result<Option<PathBuf>, ErrorObject> {
     let Some(old) = &file.old else {
         put(&file.path, &file.new.bytes, None)
@@ -168,7 +168,7 @@ fn one(file: &NewText, at: WallMicros) -> Result<Option<PathBuf>, ErrorObject> {
     match replace(file, &old.bytes) {
         Ok(()) => Ok(Some(copy)),
         Err(error) => {
-            let _ = fs::remove_file(&copy); // of a file that stays as it is
+            let _ = fs::remove_file(&copy); // the file was not replaced, so it needs no copy
             Err(error)
         }
     }
@@ -178,7 +178,7 @@ fn replace(file: &NewText, old: &[u8]) -> Result<(), ErrorObject> {
     let fails = |cause: io::Error| failed("write", &file.shown, &cause);
     let mut whole = WholeFile::create(&file.path, true, Access::Kept).map_err(fails)?;
     whole.write_all(&file.new.bytes).map_err(fails)?;
-    // Somebody may have saved it while it was checked.
+    // Somebody may have saved the file while the change was checked.
     if files::bytes(&file.path).map_err(fails)? != old {
         return Err(refused(
             format!("{} was changed meanwhile", file.shown),
@@ -188,7 +188,7 @@ fn replace(file: &NewText, old: &[u8]) -> Result<(), ErrorObject> {
     whole.commit().map_err(fails)
 }
 
-/// A new file, of the permissions of another one.
+/// Writes a new file with the permissions of another one.
 fn put(path: &Path, bytes: &[u8], like: Option<fs::Permissions>) -> io::Result<()> {
     let access = if like.is_some() {
         Access::Private
@@ -214,7 +214,7 @@ fn undo(file: &NewText, copy: Option<PathBuf>) {
     }
 }
 
-/// Takes the oldest copies of a file away.
+/// Removes the oldest copies of a file.
 fn forget_oldest(path: &Path) {
     let folder = path.parent().unwrap_or(Path::new("."));
     let Some(name) = path.file_name().and_then(|name| name.to_str()) else {
@@ -239,7 +239,7 @@ fn forget_oldest(path: &Path) {
     let mut copies: Vec<String> = names.filter(|other| is_copy(other)).collect();
     copies.sort();
     for old in copies.iter().rev().skip(COPIES_MOST) {
-        // One copy too many does no harm.
+        // An extra copy does no harm.
         let _ = fs::remove_file(folder.join(old));
     }
 }

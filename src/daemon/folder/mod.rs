@@ -1,12 +1,13 @@
 //! The folder of a station in which a camera's program leaves pictures.
 //!
-//! In: the folder. Out: each finished picture in it is entered, once, as of the piece that was measured last when it was
-//! finished; what is not taken is entered as refused, once, with the reason.
+//! In: the folder. Out: each finished picture in it is entered once, for the piece that was measured last when the
+//! picture was finished. A file that is not taken is entered as refused, once, with the reason.
 //!
 //! - A file is finished when its writer closes it, when it is renamed into the folder, or when it is linked there. The
-//!   system says so.
-//! - Where nobody watched (before the start, or while the folder was away), only files count that are newer than the
-//!   last reading: nobody knows which piece an older one is of. What was entered or refused already is not taken again.
+//!   system reports this.
+//! - After a time without watching (before the start, or while the folder was missing), only files count that are newer
+//!   than the last reading, because the piece in an older one is unknown. A file that was entered or refused already is
+//!   not taken again.
 //! - Some programs close a file and go on writing. A picture whose end is missing is refused only after a while.
 //! - Only regular files of the folder itself are opened; no link, pipe or device is followed or waited for. Nothing in
 //!   the folder is changed.
@@ -33,8 +34,8 @@ use tokio::task::{JoinHandle, spawn_blocking};
 use tokio::time::MissedTickBehavior;
 use watch::{Events, Seen, identity, is_hidden, listed};
 
-/// How often the path is looked at, which may come to mean another folder. A picture whose end is missing is refused
-/// after twice this time in which nobody wrote.
+/// Interval at which the path is checked, because it may come to name another folder. A picture whose end is missing is
+/// refused if nobody wrote it for twice this time.
 const LOOK_AGAIN: Duration = Duration::from_secs(2);
 
 /// Some file systems keep the times of files in steps of two seconds.
@@ -44,9 +45,9 @@ const FILE_TIME_STEP_MICROS: i64 = 2_000_000;
 #[derive(Debug, Clone)]
 struct Finished {
     name: OsString,
-    /// The series and the piece that a picture was of at that time.
+    /// The series and the piece that a picture belonged to at that time.
     of: Option<(Seq, Option<u32>)>,
-    /// Its name was only made.
+    /// Whether its name was only created: it may be a link, or a file that is still written.
     only_made: bool,
 }
 
@@ -60,7 +61,7 @@ pub(super) struct Folders {
 }
 
 impl Folders {
-    /// None yet.
+    /// Without any folder yet.
     pub(super) fn new(
         intake: &Arc<Intake>,
         live: &Arc<Live>,
@@ -79,7 +80,7 @@ impl Folders {
         self.watched.retain(|(folder, task)| {
             let stays = wanted.contains(folder);
             if !stays {
-                // A picture that is being entered comes to its end.
+                // A picture that is being entered is still completed.
                 task.abort();
                 self.live.set_folder(&folder.station, None);
             }
@@ -104,17 +105,17 @@ impl Folders {
 /// A folder that is watched.
 struct Watched {
     taker: Arc<Taker>,
-    /// None while the folder is away.
+    /// `None` while the folder is missing.
     events: Option<Events>,
-    /// What the journal has; lent to the file that is being taken.
+    /// The pictures that the journal has; lent to the task that takes a file.
     entered: Option<Entered>,
     waiting: VecDeque<Finished>,
     taking: Option<JoinHandle<Taken>>,
-    /// Pictures whose end is missing, and for how many looks nobody wrote.
+    /// Pictures whose end is missing, and the number of checks since anybody wrote them.
     cut_off: Vec<(Finished, u32, take::Refusal)>,
     /// Pictures for which there was no room.
     held: Vec<Finished>,
-    /// What was said last.
+    /// The problem that was reported last.
     trouble: Option<FolderTrouble>,
 }
 
@@ -137,7 +138,7 @@ impl Watched {
         looks.set_missed_tick_behavior(MissedTickBehavior::Delay);
         loop {
             self.take_next();
-            // While one is taken, events are read: they say what was measured last at their time.
+            // While a file is taken, events are still read, because they show what was measured last at their time.
             tokio::select! {
                 seen = events(self.events.as_ref()) => match seen {
                     Seen::Files(files) => {
@@ -201,7 +202,7 @@ impl Watched {
             Became::Entered | Became::Nothing => {}
             Became::Refused => return,
             Became::CutOff(refusal) => {
-                // Written again meanwhile: that is looked at.
+                // It was written again meanwhile, so it is looked at again.
                 if self.waiting.iter().all(|known| known.name != finished.name) {
                     self.cut_off.push((finished, 0, refusal));
                 }
@@ -218,7 +219,7 @@ impl Watched {
         }
     }
 
-    /// What is due every few seconds.
+    /// Does what is due every few seconds.
     async fn look(&mut self) {
         let folder = self.taker.folder.folder.clone();
         let now = spawn_blocking(move || identity(&folder).ok()).await;
@@ -236,7 +237,7 @@ impl Watched {
         self.waiting.extend(self.held.drain(..));
     }
 
-    /// Begins to watch, and takes what nobody saw.
+    /// Begins to watch, and takes the files that appeared unwatched.
     async fn begin(&mut self) {
         let folder = self.taker.folder.folder.clone();
         let begun = spawn_blocking(move || Events::begin(&folder)).await;
@@ -251,7 +252,7 @@ impl Watched {
         if self.events.is_none() {
             return;
         }
-        // Watched before it is listed, so that no file is missed.
+        // Watching begins before the files are listed, so that none is missed.
         match self.unseen().await {
             Ok(names) => {
                 for name in names {
@@ -285,7 +286,7 @@ impl Watched {
                 }
                 None => Before::default(),
             };
-            // Nothing was measured, so there is nothing that a picture could be of.
+            // Nothing was measured, so there is no piece that a picture could belong to.
             let Some(since) = at.max(open) else {
                 return Ok(Vec::new());
             };
@@ -309,7 +310,7 @@ impl Watched {
             .unwrap_or_else(|_| Err(io::ErrorKind::Interrupted.into()))
     }
 
-    /// Says what is wrong with the folder; `None` once nothing is.
+    /// Reports a problem of the folder; `None` once there is none.
     fn say(&mut self, trouble: Option<FolderTrouble>) {
         if trouble == self.trouble {
             return;
@@ -336,7 +337,7 @@ async fn events(events: Option<&Events>) -> Seen {
     }
 }
 
-/// What became of the file that is being taken; `None` if the daemon is stopping.
+/// The result for the file that is being taken; `None` if the daemon is stopping.
 async fn taken(taking: &mut Option<JoinHandle<Taken>>) -> Option<Taken> {
     match taking {
         Some(taking) => taking.await.ok(),

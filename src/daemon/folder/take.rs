@@ -1,4 +1,4 @@
-//! Takes one finished file of a folder in, or enters why not.
+//! Takes one finished file of a folder, or enters why it was refused.
 
 use super::Finished;
 use super::watch::{is_all_there, read};
@@ -17,7 +17,7 @@ use std::sync::Arc;
 use tokio::sync::mpsc::Sender;
 use tokio::task::spawn_blocking;
 
-/// What taking a file needs.
+/// The data for taking a file.
 #[derive(Debug)]
 pub(super) struct Taker {
     pub(super) folder: PictureFolder,
@@ -26,24 +26,24 @@ pub(super) struct Taker {
     pub(super) asked: Sender<ControlRequest>,
 }
 
-/// A file, and what became of it.
+/// A file, and the result of taking it.
 pub(super) struct Taken {
     pub(super) finished: Finished,
     pub(super) entered: Entered,
     pub(super) became: Became,
 }
 
-/// What became of a file.
+/// The result of taking a file.
 pub(super) enum Became {
     /// It was entered.
     Entered,
     /// It is gone, was entered before, or is still being written.
     Nothing,
-    /// It was refused, and that was said.
+    /// It was refused, and the refusal was entered.
     Refused,
     /// Its end is missing, so it may still be written.
     CutOff(Refusal),
-    /// It may be taken another time.
+    /// It may be taken later.
     Held(FolderTrouble),
 }
 
@@ -54,7 +54,7 @@ pub(super) struct Refusal {
     remedy: Option<String>,
 }
 
-/// A file of the folder that was read, with what the journal has.
+/// A file that was read from the folder, with the pictures that the journal has.
 enum Read {
     New(Vec<u8>),
     Nothing,
@@ -66,7 +66,7 @@ enum Read {
 impl Taker {
     /// Takes the file in. `entered` is given back, with what was read of the journal.
     pub(super) async fn take(self: Arc<Self>, finished: Finished, entered: Entered) -> Taken {
-        // Kept until the picture is entered: it is held in memory.
+        // The place is kept until the picture is entered, because the picture is held in memory.
         let place = self.intake.place().await;
         let taker = Arc::clone(&self);
         let meant = finished.clone();
@@ -164,7 +164,7 @@ impl Taker {
         Became::Refused
     }
 
-    /// Enters that a file is refused.
+    /// Enters that a file was refused.
     pub(super) async fn refuse(&self, finished: &Finished, refusal: Refusal) {
         let Refusal { reason, remedy } = refusal;
         let file = finished.shown();
@@ -182,11 +182,11 @@ impl Taker {
             remedy,
         };
         let command = Command::PictureRefused(refused);
-        // Where it cannot be entered, the log has it.
+        // If it cannot be entered, it is in the log.
         let _ = ask(Call::Station(command), None, &self.asked).await;
     }
 
-    /// What is said where the folder cannot be watched.
+    /// The problem if the folder cannot be watched.
     pub(super) fn not_watched(&self, error: &io::Error) -> FolderTrouble {
         let folder = self.folder.folder.display();
         self.trouble(
@@ -214,7 +214,7 @@ impl Refusal {
 }
 
 impl Finished {
-    /// Its name as it is shown.
+    /// The name of the file for people.
     fn shown(&self) -> String {
         safe_name(&self.name.to_string_lossy())
     }

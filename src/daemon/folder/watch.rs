@@ -1,4 +1,4 @@
-//! What the system says of a folder: which files are finished, which are in it, and what stands in one.
+//! Asks the system about a folder: which files are finished, which are in it, and their content.
 //!
 //! In: the path of a folder or file. Out: names and bytes. Nothing is decided here.
 
@@ -17,7 +17,7 @@ use std::os::unix::fs::MetadataExt as _;
 use std::path::Path;
 use tokio::io::unix::AsyncFd;
 
-/// Room for many events; the system keeps more.
+/// Room for many events; further ones wait in the system.
 const EVENT_BYTES: usize = 16 * 1024;
 
 /// A folder whose events are read.
@@ -27,20 +27,20 @@ pub(super) struct Events {
     is: Identity,
 }
 
-/// Device and number of a folder. A path may come to mean another one.
+/// Device and number of a folder, because a path may come to name another folder.
 type Identity = (u64, u64);
 
-/// What the events say.
+/// The content of the events.
 #[derive(Debug, PartialEq, Eq)]
 pub(super) enum Seen {
-    /// These files are finished. With `true`, the name was only made: it is a link, or a file that is still written.
+    /// These files are finished. With `true`, the name was only created: it is a link, or a file that is still written.
     Files(Vec<(OsString, bool)>),
     /// The folder is gone, or there were more events than the system keeps: it must be listed again.
     LookAgain,
 }
 
 impl Events {
-    /// Begins to watch. A file that is finished later is in the events.
+    /// Begins to watch. A file that is finished from now on is in the events.
     pub(super) fn begin(folder: &Path) -> io::Result<Self> {
         let before = identity(folder)?;
         let events = inotify::init(CreateFlags::NONBLOCK | CreateFlags::CLOEXEC)?;
@@ -51,7 +51,7 @@ impl Events {
         if is != before {
             return Err(io::Error::other("it is being exchanged"));
         }
-        // Whether its files can be seen at all.
+        // Checks that its files can be listed at all.
         fs::read_dir(folder)?;
         #[expect(
             deprecated,
@@ -61,7 +61,7 @@ impl Events {
         Ok(Self { events, is })
     }
 
-    /// Whether the path still means the watched folder.
+    /// Whether the path still names the watched folder.
     pub(super) fn is_of(&self, now: Option<Identity>) -> bool {
         now == Some(self.is)
     }
@@ -81,7 +81,7 @@ impl Events {
     }
 }
 
-/// Which folder the path means now.
+/// The folder that the path names now.
 pub(super) fn identity(folder: &Path) -> io::Result<Identity> {
     let about = fs::metadata(folder)?;
     if !about.is_dir() {
@@ -90,7 +90,7 @@ pub(super) fn identity(folder: &Path) -> io::Result<Identity> {
     Ok((about.dev(), about.ino()))
 }
 
-/// The files of all events that are there.
+/// The files of all waiting events.
 fn read_events(events: &OwnedFd) -> io::Result<Seen> {
     let mut buffer = [MaybeUninit::uninit(); EVENT_BYTES];
     let mut reader = inotify::Reader::new(events, &mut buffer);
@@ -113,7 +113,8 @@ fn read_events(events: &OwnedFd) -> io::Result<Seen> {
     }
 }
 
-/// The files that were changed last at `since` or later, the oldest first, each with that time; and how many are older.
+/// The files that were changed at `since` or later, the oldest first, each with that time; and the number of older
+/// ones.
 pub(super) fn listed(
     folder: &Path,
     since: WallMicros,
@@ -142,7 +143,7 @@ fn changed(about: &Metadata) -> WallMicros {
     WallMicros(micros.saturating_add(about.mtime_nsec() / 1_000))
 }
 
-/// Whether a name that was just made is a link or no regular file, so that nobody will close it after writing.
+/// Whether a name that was just created is a link or no regular file, so that nobody will close it after writing.
 pub(super) fn is_all_there(path: &Path) -> bool {
     let Ok(about) = fs::symlink_metadata(path) else {
         return false;
