@@ -47,7 +47,7 @@ pub enum NoReport {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("its layout is {got}, want {want}: no word or picture of it was compared", want = LAYOUT)]
 pub struct OtherLayout {
-    /// What the page says.
+    /// The layout that the page names.
     pub got: u32,
     /// The release that the page names.
     pub version: String,
@@ -85,7 +85,7 @@ pub fn comparable(made: &Made) -> Result<(), OtherLayout> {
     })
 }
 
-/// The release that a page names must be one that makes its layout.
+/// Checks that the release which a page names makes its layout.
 pub fn release(made: &Made) -> Option<Difference> {
     if RELEASES.contains(&made.version.as_str()) {
         return None;
@@ -129,7 +129,7 @@ pub fn unvouched(made: &Made) -> Vec<(&'static str, String)> {
     named
 }
 
-/// The time that may pass between the stamp of an entry and its sync, or by which two clocks may differ.
+/// Time that may pass between the time of an entry and its sync, or by which two clocks may differ.
 const SLACK_MICROS: i64 = 60_000_000;
 
 /// Finds entries that a page leaves out although they existed at the time at which it says it was made.
@@ -184,7 +184,7 @@ impl Overlooked {
     }
 }
 
-/// How a page says that it was made.
+/// How the page says that it was made.
 pub fn made(text: &str) -> Result<Made, NoReport> {
     let text = plain(text);
     if !text.starts_with(HEAD) {
@@ -202,12 +202,12 @@ pub fn differences(text: &str, report: &Report) -> Vec<Difference> {
     found.chain(Anew::of(report).differences(text)).collect()
 }
 
-/// The page as its journal gives it.
+/// The page, made again from its journal.
 #[derive(Debug, Clone)]
 pub struct Anew(Written);
 
 impl Anew {
-    /// Made again.
+    /// Makes the page again.
     pub fn of(report: &Report) -> Self {
         Self(document::written(report))
     }

@@ -3,8 +3,8 @@
 //! In: the bytes of small copies, from the state folder or from a page. Out: what the page shows for each entry
 //! `pictured`, and where a page shows other bytes than its entry names.
 //!
-//! A copy is in the page once. The page cannot be made again without its bytes, so they are taken from it, and each is
-//! compared with the digest in its entry.
+//! Each copy is in the page once. Its bytes are needed to make the page again, so they are taken from the page, and
+//! each is compared with the digest in its entry.
 
 use super::Report;
 use super::check::Difference;
@@ -15,11 +15,11 @@ use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use std::collections::{BTreeMap, HashMap};
 
-/// Pictures on the sheet of a series. The appendix has the others.
+/// Maximum number of pictures on the sheet of a series. The others are in the appendix.
 pub(super) const MOST_ON_SHEET: usize = 6;
-/// Largest copy that a page embeds, in bytes. A copy of [`crate::pictures::COPY_SIDE`] pixels is smaller.
+/// Maximum size of a copy that a page embeds, in bytes. A copy of [`crate::pictures::COPY_SIDE`] pixels is smaller.
 const MOST_BYTES: usize = 512 * 1024;
-/// Before the number of the entry, and before the bytes.
+/// The text before the number of the entry, and the text before the bytes.
 const BEFORE: [&str; 2] = ["<img class=\"copy\" id=\"p", "\" src=\""];
 const PREFIX: &str = "data:image/jpeg;base64,";
 
@@ -28,8 +28,7 @@ const PREFIX: &str = "data:image/jpeg;base64,";
 pub struct Copies(BTreeMap<Seq, Vec<u8>>);
 
 impl Copies {
-    /// Reads each copy that the page of these series shows. `read` gives the bytes that have this digest, if they are
-    /// there.
+    /// Reads each copy that the page of these series shows. `read` gives the bytes with this digest, if they exist.
     pub fn read(
         gathered: &Gathered,
         full: bool,
@@ -63,7 +62,7 @@ impl Copies {
         Some(format!("{PREFIX}{}", STANDARD.encode(bytes)))
     }
 
-    /// Whether there is none.
+    /// Whether there are no copies.
     pub fn is_empty(&self) -> bool {
         self.0.is_empty()
     }
@@ -74,7 +73,7 @@ impl Copies {
     }
 }
 
-/// How many pictures of a series a page shows; with the appendix all.
+/// Maximum number of pictures of a series on a page; with the appendix all are shown.
 pub(super) const fn most_shown(full: bool) -> usize {
     if full { usize::MAX } else { MOST_ON_SHEET }
 }
@@ -90,7 +89,7 @@ pub(super) fn pictured(record: &Record) -> impl Iterator<Item = (Seq, &Pictured)
     })
 }
 
-/// `piece 3` or `the series`: what a picture is of.
+/// The subject of a picture: `piece 3` or `the series`.
 pub(super) fn subject(pictured: &Pictured) -> String {
     match pictured.piece {
         Some(piece) => format!("piece {piece}"),
@@ -98,7 +97,7 @@ pub(super) fn subject(pictured: &Pictured) -> String {
     }
 }
 
-/// Where a page shows other bytes than those that the entry names.
+/// Pictures whose bytes in the page differ from the digest in their entry.
 pub(super) fn differences(report: &Report) -> Vec<Difference> {
     let all = report.series.iter();
     let all: Vec<(Seq, Seq, &Pictured)> = all

@@ -28,7 +28,7 @@ pub struct Made {
     pub version: String,
     /// Wall clock, when the page was written.
     pub at: WallMicros,
-    /// The zone of its times, as the page lists it.
+    /// The zone of its times, with the offsets that the page lists.
     pub zone: Zone,
     /// The id of the journal.
     pub journal: JournalId,
@@ -40,17 +40,17 @@ pub struct Made {
     pub compare: Option<Compare>,
     /// Whether it has an appendix.
     pub full: bool,
-    /// For each series the `seq` of its entry `armed`.
+    /// The series, each by the `seq` of its entry `armed`.
     pub series: Vec<Seq>,
-    /// The production run that it is of.
+    /// The production run that the report is about.
     pub run: Option<Seq>,
-    /// The rows and columns of what this shop can make.
+    /// The rows and columns of a report of qualifications.
     pub qualified: Option<Frame>,
-    /// Of the shop that handed it on.
+    /// The letterhead of the shop that made it.
     pub letterhead: Arc<Letterhead>,
-    /// The small copies of pictures that it embeds.
+    /// The small copies of pictures in the page.
     pub copies: Arc<Copies>,
-    /// The entries whose pictures it says are missing.
+    /// The entries whose pictures are missing by the page.
     pub missing: Vec<Seq>,
     /// Whether it holds the journal's lines.
     pub checkable: bool,
@@ -108,7 +108,7 @@ impl Made {
     }
 }
 
-/// The entries of pictures that the page says are missing.
+/// The entries whose pictures are missing by the page.
 fn missing_of(data: &Value) -> Option<Vec<Seq>> {
     let series = data.get("series")?.as_array()?.iter();
     let pictures = series.filter_map(|series| series.get("pictures")?.as_array());
@@ -120,7 +120,7 @@ fn missing_of(data: &Value) -> Option<Vec<Seq>> {
         .collect()
 }
 
-/// The logo's bytes are in the page once, as the picture that is seen.
+/// The logo's bytes are in the page once, as the visible picture.
 fn letterhead_of(shop: Option<&Value>, logo: Option<&str>) -> Option<Letterhead> {
     let Some(shop) = shop else {
         return logo.is_none().then(Letterhead::default);
@@ -257,7 +257,7 @@ pub(super) fn value(report: &Report) -> Value {
     object
 }
 
-/// The text as it stands in the page.
+/// The data as text in the page.
 pub(super) fn text(value: &Value) -> String {
     let json = value.to_string();
     let mut text = String::with_capacity(json.len());
@@ -353,7 +353,7 @@ fn series(report: &Report, facts: &Facts) -> Value {
     object
 }
 
-/// The pictures; `missing` stands with those that the page should show and has not.
+/// The pictures; `missing` marks those that the page should show and does not have.
 fn pictures(report: &Report, facts: &Facts) -> Vec<Value> {
     let most = most_shown(report.asked.full);
     let pictures = pictured(&facts.record).enumerate();

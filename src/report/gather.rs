@@ -66,7 +66,7 @@ pub struct Gathered {
     pub run: Option<RunRecord>,
     /// Fingerprint of the key of the bench at that entry; `None` if it has none.
     pub key: Option<String>,
-    /// What all entries amount to; `None` unless it was requested.
+    /// The state after all entries; `None` unless it was requested.
     pub state: Option<State>,
     /// The ids of all series.
     pub known: Vec<Seq>,
@@ -115,7 +115,7 @@ impl<'w> Gathering<'w> {
         }
     }
 
-    /// Collects a production run too.
+    /// Collects a production run too, if one is given.
     #[must_use]
     pub fn with_run(self, run: Option<Seq>) -> Self {
         Self {
@@ -124,7 +124,7 @@ impl<'w> Gathering<'w> {
         }
     }
 
-    /// Collects what all entries amount to, if `is_wanted`.
+    /// Collects the state after all entries, if `is_wanted`.
     #[must_use]
     pub fn with_state(self, is_wanted: bool) -> Self {
         Self {
@@ -189,7 +189,7 @@ impl<'w> Gathering<'w> {
         }
     }
 
-    /// The first segment that is there may come after the key began.
+    /// Notes the signing key, which may have begun before the first segment that still exists.
     fn take_key(&mut self, entry: &JournalEntry) {
         match entry {
             JournalEntry::KeyBegun(begun) => self.key = Some(begun.key.clone()),

@@ -3,16 +3,16 @@
 //! In: what was gathered, then the journal's lines once more. Out: the lines, byte for byte, from the first `armed` of the
 //! report's series to the last entry about one of them or about its production run, or to the first seal after it.
 //!
-//! A chain has no gaps, so lines of other series and stations may lie between. [`Lines::others`] counts them: the page
-//! goes to a customer, and says what else is in it.
+//! A chain has no gaps, so lines of other series and stations may be in between. The page goes to a customer, so
+//! [`Lines::others`] says what else is in it.
 
 use super::gather::Gathered;
 use crate::entry::{Entry, JournalEntry, Seq, Stamped};
 use std::collections::BTreeSet;
 
-/// More lines do not go into a page: a browser would be slow.
+/// Maximum number of lines in a page; more would make a browser slow.
 const MOST: usize = 100_000;
-/// A bench with a key seals at least every 1,000 entries; a seal further behind is of something else.
+/// A bench with a key seals at least every 1,000 entries, so a seal much later belongs to other entries.
 const SEALED_WITHIN: u64 = 2_000;
 /// The line at the head of a segment.
 const STATE: &str = "the state of every station";
@@ -24,7 +24,7 @@ pub struct Lines {
     others: Vec<(String, usize)>,
 }
 
-/// More lines than a page takes.
+/// The report needs more lines than a page can hold.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("the lines {first} to {last} of the journal are too many for a page, want at most {MOST}")]
 pub struct TooMany {
@@ -38,12 +38,12 @@ impl Lines {
         self.lines.iter().map(|(seq, line)| (*seq, line.as_str()))
     }
 
-    /// The numbers of the first and the last one.
+    /// The numbers of the first and the last line.
     pub(super) fn ends(&self) -> Option<(Seq, Seq)> {
         Some((self.lines.first()?.0, self.lines.last()?.0))
     }
 
-    /// `series 41 (20 lines), station bench-2 (3 lines)`: what else the lines are about; empty if it is nothing.
+    /// `series 41 (20 lines), station bench-2 (3 lines)`: the other subjects of the lines; empty if there are none.
     pub fn others(&self) -> String {
         let others = self.others.iter();
         let others = others.map(|(of, lines)| match lines {
@@ -59,15 +59,15 @@ impl Lines {
 pub struct Collecting {
     series: BTreeSet<Seq>,
     stations: BTreeSet<String>,
-    /// The first and the last line that are needed, and the last that the report knows of.
+    /// The first and the last line that are needed, and the last one that the report includes.
     range: (Seq, Seq, Seq),
-    /// Those up to the last needed one, and those behind it, which stay if a seal follows.
+    /// The lines up to the last needed one, and those after it, which are kept if a seal follows.
     taken: [Vec<(Seq, String, Option<String>)>; 2],
     is_sealed: bool,
 }
 
 impl Collecting {
-    /// For the series of a report; `None` if it has none.
+    /// For the series of a report; `None` if the report has none.
     pub fn of(gathered: &Gathered) -> Option<Self> {
         let records = || gathered.series.iter();
         let first = records().map(|record| record.series.id).min()?;
@@ -86,7 +86,7 @@ impl Collecting {
         })
     }
 
-    /// The number of the entry before the first one, to read on from there.
+    /// The number of the entry before the first one, where reading begins.
     pub fn after(&self) -> Seq {
         Seq(self.range.0.0.saturating_sub(1))
     }
@@ -115,7 +115,7 @@ impl Collecting {
         !self.is_sealed && stamped.seq < end
     }
 
-    /// What a line is about, if that is neither a series of the report nor its station.
+    /// The subject of a line that is not about a series of the report or its station.
     fn other(&self, stamped: &Stamped) -> Option<String> {
         if let Entry::Journal(JournalEntry::Segment(_)) = &stamped.entry {
             return Some(STATE.to_owned());
@@ -136,7 +136,7 @@ impl Collecting {
     ///
     /// # Errors
     ///
-    /// Where they are more than a page takes.
+    /// If there are more lines than a page can hold.
     pub fn finish(self) -> Result<Lines, TooMany> {
         let (first, last, _) = self.range;
         let [mut taken, behind] = self.taken;

@@ -4,8 +4,8 @@
 //! the page. The same journal, range and question give the same page, byte for byte, on every machine: so
 //! [`check`] renders it again and compares, and whatever a reader sees is covered, pictures too.
 //!
-//! - No clock: when the page was made is an argument. Nothing from outside, no float arithmetic, and no script
-//!   but that of a checkable page, which runs by its digest alone.
+//! - No clock: the time of making the page is an argument. Nothing from outside and no float arithmetic is used. The
+//!   only script is that of a checkable page, which the policy allows by its digest.
 //! - Every value becomes markup in one place (`markup`).
 //! - What does not count is shown with its reason, never left out.
 
@@ -41,15 +41,15 @@ use crate::qualification::Frame;
 use crate::quantity::{WallMicros, Zone};
 use std::sync::Arc;
 
-/// The version of what stands where on the page and in its data. A page of another layout cannot be made again
-/// here, so it is not verified. Raise it with every change of the page after a release.
+/// The version of the layout of the page and its data. A page of another layout cannot be made again here, so it is not
+/// verified. Raise it with every change of the page after a release.
 pub const LAYOUT: u32 = 3;
 
-/// The releases that make this layout; a page names one of them. With a new layout the list begins again.
+/// The releases that make this layout; a page names one of them. A new layout begins a new list.
 pub const RELEASES: &[&str] = &["0.1.0"];
 
-/// A page lists the offsets of its zone from this long before its first series was opened: a calibration or a
-/// verification of long ago may stand on it.
+/// A page lists the offsets of its zone from this long before its first series was opened, because it may show the date
+/// of an earlier calibration or verification.
 const EARLIER_MICROS: i64 = 2 * 366 * 24 * 60 * 60 * 1_000_000;
 
 /// The beginning of every page, by which a file is recognised as ours.
@@ -64,7 +64,7 @@ pub struct ReportRequest {
     pub compare: Option<Compare>,
     /// Whether it has an appendix: figures, pictures, and each reading with its time and entry.
     pub full: bool,
-    /// The rows and columns of what this shop can make, if that is requested; then there are no series.
+    /// The rows and columns of a report of qualifications, if that is requested; such a report has no series.
     pub qualified: Option<Frame>,
     /// The time at which the page is made.
     pub made: WallMicros,
@@ -72,11 +72,11 @@ pub struct ReportRequest {
     pub zone: Zone,
     /// The release that makes the page.
     pub version: String,
-    /// The shop that hands it on: of the configuration, and nothing that the journal knows.
+    /// The letterhead of the shop. It is from the configuration; the journal does not know it.
     pub letterhead: Arc<Letterhead>,
-    /// The small copies of pictures, as far as they are there.
+    /// The small copies of pictures that exist.
     pub copies: Arc<Copies>,
-    /// The journal's lines that the page is to hold, so that a reader's browser recomputes it.
+    /// The journal's lines for a checkable page, so that a reader's browser can recompute it.
     pub lines: Option<Arc<Lines>>,
 }
 
@@ -97,7 +97,7 @@ pub struct Report {
     pub key: Option<String>,
     /// The production run that the report is of; its samples are the series.
     pub run: Option<RunRecord>,
-    /// What this shop can make.
+    /// The qualifications of the shop.
     pub qualified: Option<QualifiedReport>,
     /// The series, in the order in which they were opened.
     pub series: Vec<Facts>,
@@ -106,12 +106,12 @@ pub struct Report {
 }
 
 impl Report {
-    /// Of what was gathered.
+    /// The report for the collected data.
     pub fn new(gathered: Gathered, mut asked: ReportRequest) -> Self {
         let opened = gathered.series.iter().map(|record| record.series.opened);
         let from = opened.min().unwrap_or(asked.made).0;
         let from = WallMicros(from.saturating_sub(EARLIER_MICROS));
-        // A page is made again with the offsets that it lists, so it is made with the same ones.
+        // The zone is reduced to the offsets that the page lists, because the page is made again with those.
         let offsets = asked.zone.offsets(from, asked.made);
         let listed = Zone::listed(offsets, asked.zone.name());
         asked.zone = listed.unwrap_or(Zone::UTC);

@@ -18,7 +18,7 @@ use std::collections::BTreeSet;
 const TOP: i64 = 280;
 const FOOT: i64 = 2160;
 const HEIGHT: i64 = 2400;
-/// Numbers that fit beside the field.
+/// Number of labels beside the field.
 const UP: i64 = 9;
 /// Marks are smaller where there are more readings than this.
 const CROWDED: usize = 150;

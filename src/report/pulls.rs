@@ -1,14 +1,14 @@
 //! Pull forces by how the pulls failed: number, minimum and share of each mode.
 //!
-//! In: each counted force with its mode, where a person said one. Out: a line for each mode that occurred, and one
-//! sentence that says no more than these.
+//! In: each counted force with its mode, if a person gave one. Out: a line for each mode that occurred, and one
+//! sentence with the same content.
 
 use crate::spec::PullMode;
 use crate::stats::CONFIDENCE;
 use crate::stats::proportion::Share;
 use std::fmt::Write as _;
 
-/// What the intervals presuppose.
+/// The assumption of the intervals.
 pub(crate) const INTERVALS: &str = "intervals of shares: 95 % confidence, by Clopper and Pearson; they hold for pieces that are taken at random from one process";
 
 /// Forces by mode, each with the place `P` of its reading.
@@ -16,9 +16,9 @@ pub(crate) const INTERVALS: &str = "intervals of shares: 95 % confidence, by Clo
 pub(crate) struct ByMode<P> {
     /// The modes that occurred, in the order of the vocabulary.
     pub(crate) modes: Vec<OfMode<P>>,
-    /// Number of pulls of which it was not said.
+    /// Number of pulls without a mode.
     pub(crate) unanswered: u64,
-    /// Number of pulls of which it was said.
+    /// Number of pulls with a mode.
     pub(crate) answered: u64,
     /// The mode of the lowest force of all; `None` if that pull has no mode.
     lowest: Option<PullMode>,
@@ -89,7 +89,7 @@ impl<P> ByMode<P> {
         })
     }
 
-    /// What the modes say, in one sentence without a full stop.
+    /// The modes in one sentence, without a full stop.
     pub(crate) fn sentence(&self) -> String {
         let mut said = match self.lowest {
             Some(mode) => format!("at the minimum: {}", mode.words()),

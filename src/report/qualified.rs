@@ -1,7 +1,7 @@
-//! What this shop can make, as a report: the matrix of combinations, made again from the journal.
+//! The qualifications of a shop as a report: the matrix of combinations, made again from the journal.
 //!
-//! The frame of the matrix (the rule, the limits of the sheets, the checks of the tools) is of the configuration. It
-//! stands in the data of the page, so that the page can be made again; no journal vouches for it.
+//! The frame of the matrix (the rule, the limits of the sheets, the checks of the tools) comes from the configuration.
+//! It is in the data of the page, so that the page can be made again, but no journal vouches for it.
 
 use crate::entry::State;
 use crate::entry::qualifying::Combination;
@@ -13,16 +13,16 @@ use serde_json::{Map, Value, json};
 /// The matrix with its frame.
 #[derive(Debug, Clone)]
 pub struct QualifiedReport {
-    /// What the configuration has.
+    /// The part from the configuration.
     pub frame: Frame,
-    /// What the journal makes of it.
+    /// The matrix that follows from the journal.
     pub matrix: Matrix,
-    /// Combinations with series that the frame has no cell for.
+    /// Combinations with series for which the frame has no cell.
     pub left_out: Vec<Combination>,
 }
 
 impl QualifiedReport {
-    /// Of a frame and a journal, on a day.
+    /// The matrix for a frame and a state, on a day.
     pub(super) fn new(frame: Frame, state: &State, now: WallMicros) -> Self {
         let left_out = frame.left_out(&state.qualifying);
         Self {
@@ -32,14 +32,14 @@ impl QualifiedReport {
         }
     }
 
-    /// How many combinations have this standing.
+    /// Number of combinations with this standing.
     pub fn count(&self, standing: Standing) -> usize {
         let cells = self.matrix.cells();
         cells.filter(|cell| cell.found.standing == standing).count()
     }
 }
 
-/// What of it the journal cannot vouch for, in words.
+/// The parts of the frame that the journal cannot vouch for, in words.
 pub(super) fn in_words(frame: &Frame) -> String {
     let rule = &frame.rule;
     format!(
@@ -148,7 +148,7 @@ fn text(data: &Value, name: &str) -> Option<String> {
     data.get(name)?.as_str().map(str::to_owned)
 }
 
-/// A field that has another form than ours.
+/// A field has an unexpected form.
 struct OtherForm;
 
 /// A field that may be missing, read by `of`.

@@ -1,7 +1,7 @@
-//! The time line of a production run: its crimps from the first to the last, what became of them, and its samples.
+//! The time line of a production run: its crimps from the first to the last, their disposition, and its samples.
 //!
-//! Crimps go from left to right in the order in which they were counted, so that a clock that was set changes nothing.
-//! What became of them differs by hatching and words, not only by colour.
+//! Crimps go from left to right in the order in which they were counted, so a change of the clock has no effect.
+//! Dispositions differ by hatching and words, not only by colour.
 
 use super::Report;
 use crate::entry::production::fold::Says;
@@ -9,7 +9,7 @@ use crate::entry::production::history::{Fate, RunRecord, SampleRecord, Span};
 use crate::markup::{Element, el};
 use crate::stats::picture::shapes::{Ruler, px, upright, word};
 
-/// Its style, on the pages that have one.
+/// The style of the time line, for pages that have one.
 pub(super) const STYLE: &str = ".timeline rect.vouched { fill: #dbe6ee; stroke: var(--pass) }
 .timeline rect.held { fill: url(#run-held); stroke: var(--fail); stroke-width: 2 }
 .timeline rect.hatch { fill: #efc9c2 }
@@ -20,19 +20,19 @@ pub(super) const STYLE: &str = ".timeline rect.vouched { fill: #dbe6ee; stroke: 
 .counts :is(th, td) { text-align: end }
 ";
 
-/// All in tenths of a pixel, as in the other pictures.
+/// Lengths in tenths of a pixel, as in the other pictures.
 const WIDTH: i64 = 7200;
 const HEIGHT: i64 = 1230;
 const LEFT: i64 = 200;
 const RIGHT: i64 = 7000;
-/// The band of crimps.
+/// Position of the band of crimps.
 const TOP: i64 = 420;
 const FOOT: i64 = 760;
-/// The middle of the marks of samples, the numbers under the band, and the times under these.
+/// Positions of the marks of samples, of the numbers below the band, and of the times below those.
 const MARKS: i64 = 270;
 const NUMBERS: i64 = 920;
 const TIMES: i64 = 1100;
-/// The smallest room for a number or a time of its own, and for the word of a span.
+/// The smallest room for a number, a time, or the word of a span.
 const APART: i64 = 560;
 const WORD: i64 = 700;
 
@@ -87,7 +87,7 @@ fn hatch() -> Element {
     )
 }
 
-/// Class and word of what became of crimps.
+/// Class and word of a disposition.
 const fn look(fate: Fate) -> (&'static str, &'static str) {
     match fate {
         Fate::Vouched => ("vouched", "vouched for"),
@@ -101,7 +101,7 @@ fn place(crimps: u64, scale: Ruler) -> i64 {
     scale.at(i64::try_from(crimps).unwrap_or(i64::MAX))
 }
 
-/// A piece of the band, with its word where there is room.
+/// A piece of the band, with its word if there is room.
 fn band(span: &Span, scale: Ruler) -> Vec<Element> {
     let (class, said) = look(span.fate);
     let (from, to) = (
@@ -125,7 +125,7 @@ fn band(span: &Span, scale: Ruler) -> Vec<Element> {
     drawn
 }
 
-/// The marks of the samples, with the crimps and the time under those that have room.
+/// The marks of the samples, with crimps and time below those that have room.
 fn samples(report: &Report, run: &RunRecord, scale: Ruler) -> Vec<Element> {
     let mut drawn = Vec::new();
     let mut free = i64::MIN;

@@ -1,4 +1,4 @@
-//! What a person answered: visual checks, and how pulls failed.
+//! The answers of a person: visual checks, and how pulls failed.
 
 use super::about;
 use super::found::capital;
@@ -13,10 +13,10 @@ use crate::report::pulls::{ByMode, INTERVALS};
 use crate::spec::PullMode;
 use crate::spec::question::LOOKS;
 
-/// The style of drawings, on a report that has some.
+/// The style of drawings, for pages that have drawings.
 pub(super) const STYLE: &str = include_str!("drawings.css");
 
-/// `None` where the plan asks nothing and nobody answered.
+/// The answers; `None` if the plan has no questions and nobody answered.
 pub(super) fn part(facts: &Facts, level: usize) -> Option<Element> {
     let tables = [looks(facts), pulls(facts)];
     let tables: Vec<Element> = tables.into_iter().flatten().collect();
@@ -30,7 +30,7 @@ pub(super) fn any_drawn(report: &Report) -> bool {
     report.asked.full && looks.any(|look| look.name.is_some())
 }
 
-/// What the customary checks of the plan look for, drawn; `None` where it has none of them.
+/// The drawings of the plan's customary checks; `None` if it has none.
 pub(super) fn drawn(facts: &Facts, level: usize) -> Option<Element> {
     let looks = facts.record.series.spec.questions.looks.iter();
     let figures = looks.enumerate().filter_map(|(at, look)| {

@@ -1,4 +1,4 @@
-//! The appendix, where it is requested: what the sheet of a series has no room for.
+//! The appendix, if it is requested: everything for which the sheet of a series has no room.
 
 use super::table::{Table, number, td, th, verdict};
 use super::{about, answers, copies, figures, found, heading, remarks, used};

@@ -60,8 +60,8 @@ pub(super) fn how_to_check(report: &Report, level: usize) -> Element {
     super::part(level, "Check", said).about("how to check it")
 }
 
-/// How the signature beside the file is checked. A page does not know the name under which it is kept, nor where a reader
-/// keeps the public key.
+/// How to check the signature beside the file. A page does not know the name of its file, nor where a reader keeps the
+/// public key.
 fn signature_by_hand(key: &str) -> Element {
     el("p")
         .class("small")

@@ -13,7 +13,7 @@ use crate::stats::picture::Histogram;
 use crate::stats::text::{self, Digits, Shown};
 use crate::stats::{Limits, Sample, describe};
 
-/// Fewer readings make no histogram that shows a shape (common practice, no source).
+/// With fewer readings a histogram shows no shape (common practice, no source).
 const FEWEST_OF_HISTOGRAM: u64 = 5;
 
 /// The sentences of the comparison. They come first.

@@ -7,13 +7,13 @@ use crate::report::Report;
 use crate::report::copies::{MOST_ON_SHEET, pictured, subject};
 use crate::report::facts::Facts;
 
-/// The style of pictures, on a report that has some.
+/// The style of pictures, for pages that have pictures.
 pub(super) const STYLE: &str = include_str!("copies.css");
-/// Lines of a sheet that a row of pictures takes.
+/// Lines that a row of pictures takes on a sheet.
 const LINES_OF_ROW: usize = 9;
-/// Pictures beside each other on paper.
+/// Number of pictures side by side on paper.
 const ACROSS: usize = 3;
-/// Digits of the picture's SHA-256 that are shown.
+/// Number of digits shown of a picture's SHA-256.
 const DIGITS: usize = 12;
 
 /// The pictures on the sheet; `None` where the series has none.
@@ -36,7 +36,7 @@ pub(super) fn part(report: &Report, facts: &Facts, level: usize) -> Option<Eleme
     (number > 0).then(|| super::part(level, "Pictures", said))
 }
 
-/// The pictures that the sheet has no room for, in the appendix.
+/// The pictures for which the sheet has no room, in the appendix.
 pub(super) fn others(report: &Report, facts: &Facts, level: usize) -> Option<Element> {
     let mut others = pictured(&facts.record).skip(MOST_ON_SHEET).peekable();
     others.peek()?;
@@ -67,7 +67,7 @@ fn album<'a>(
 ) -> Element {
     let figures = shown.map(|(seq, pictured)| figure(report, facts, seq, pictured));
     let figures: Vec<Element> = figures.collect();
-    // on a page of their own few are larger
+    // a few pictures on a page of their own are larger
     let class = match figures.len() {
         1 => "album one",
         2..=4 => "album few",
@@ -80,7 +80,7 @@ fn figure(report: &Report, facts: &Facts, seq: Seq, pictured: &Pictured) -> Elem
     let of = subject(pictured);
     let about = format!("{}, picture of {of} (entry {seq})", about(facts));
     let seen = match report.asked.copies.data_url(seq) {
-        // The caption says what it is, so it says nothing to who cannot see it.
+        // The caption says what the picture shows, so its alternative text is empty.
         Some(url) => el("img")
             .class("copy")
             .with("id", format!("p{seq}"))

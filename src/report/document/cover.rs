@@ -1,4 +1,4 @@
-//! The cover of several series: the outcome of each, and what is said once for all of them.
+//! The cover of several series: the outcome of each, and everything that is said once for all of them.
 
 use super::table::{Table, shape, td};
 use super::{
@@ -55,11 +55,11 @@ pub(super) fn cover(report: &Report) -> Element {
 
 /// Lines of a sheet that the table of series, the warnings and the pictures may take together.
 const ROOM: usize = 32;
-/// Pictures beside each other, and the lines that they take.
+/// Number of pictures side by side, and the lines that they take.
 const ACROSS: usize = 3;
 const LINES_OF_PICTURES: usize = 5;
 
-/// The readings of every series over their limits, where the cover has room for all of them; the signature then stands at
+/// The readings of every series over their limits, if the cover has room for all of them; the signature then stands at
 /// the foot of the sheet.
 fn pictures(report: &Report) -> Option<Element> {
     let crimps = report.series.iter().filter(|facts| !facts.is_of_blocks());

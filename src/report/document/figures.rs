@@ -1,4 +1,4 @@
-//! The figures of a series: what its readings are together, and what they show about the limits.
+//! The figures of a series: its statistics, and what they show about the limits.
 
 use super::found::capital;
 use super::table::{Table, td, th};
@@ -12,9 +12,9 @@ use crate::stats::picture::{self, Histogram};
 use crate::stats::text::{self, Digits, Shown};
 use crate::stats::{Limits, Sample, describe, rounding};
 
-/// Fewer readings make no histogram that shows a shape (common practice, no source).
+/// With fewer readings a histogram shows no shape (common practice, no source).
 const FEWEST_OF_HISTOGRAM: u64 = 10;
-/// Fewer readings make no limits of a chart that hold (common practice, no source).
+/// With fewer readings the limits of a chart are not reliable (common practice, no source).
 const FEWEST_OF_CHART: u64 = 20;
 /// A chart of more points than this shows only the last ones.
 const CHART: &str = "individuals";

@@ -13,7 +13,7 @@ use crate::stats::capability::Capability;
 use crate::stats::describe;
 use crate::stats::text::{self, Digits};
 
-/// Of fewer pieces capability is not stated (common practice, no source).
+/// With fewer pieces capability is not stated (common practice, no source).
 const FEWEST_OF_CAPABILITY: u64 = 20;
 
 pub(super) fn part(facts: &Facts, level: usize) -> Element {
@@ -114,7 +114,7 @@ fn capability(facts: &Facts) -> Vec<Element> {
         let words = axis.name.words();
         let claim = Capability::of_singles(&sample, facts::limits(axis)).claim();
         let said = if enough(sample.count()) {
-            // The remedy is for the shop. The claim is for every reader.
+            // The remedy is for the shop only; the claim is for every reader.
             let (stated, _) = claim
                 .sentence
                 .split_once(". ")

@@ -10,11 +10,11 @@ use crate::report::facts::Facts;
 use crate::report::words;
 use crate::spec::{ArmedTool, Job, Material, ToolClass};
 
-/// The largest logo, in pixels of a screen: a third of the width of the paper, three lines high.
+/// The largest size of a logo, in pixels of a screen: a third of the width of the paper, three lines high.
 const LOGO_WITHIN: (u32, u32) = (190, 56);
 const KIND: &str = "Report of measurements";
 
-/// The first lines: whose paper this is, what it is, and what it is about.
+/// The first lines: the letterhead, the kind of document, and its subject.
 pub(super) fn letterhead(report: &Report, number: &str) -> Element {
     let shop = &report.asked.letterhead;
     if shop.is_blank() {
@@ -63,7 +63,7 @@ fn line(kind: Element, number: &str) -> Element {
         .child(el("p").class("number").text(number))
 }
 
-/// The shop's name stands beside it, so it says nothing to who cannot see it.
+/// The logo. The shop's name is beside it, so its alternative text is empty.
 fn logo(logo: &Logo) -> Element {
     let (width, height) = logo.fitted(LOGO_WITHIN);
     el("img")
@@ -203,7 +203,7 @@ fn of_work(facts: &Facts, list: &mut List) {
     list.put("Closed", closed);
 }
 
-/// What the pieces are for: the job, and what was said of it.
+/// The job with its details.
 pub(super) fn of_job(job: &Job, list: &mut List) {
     list.put_free("Job", job.id.as_str());
     let known = [
@@ -219,7 +219,7 @@ pub(super) fn of_job(job: &Job, list: &mut List) {
     }
 }
 
-/// The job, if all series of a report are of the same.
+/// The job, if all series of a report have the same.
 pub(super) fn shared_job(report: &Report) -> Option<&Job> {
     let mut jobs = report.series.iter();
     let first = jobs.next()?.record.series.spec.job.as_ref()?;

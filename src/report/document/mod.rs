@@ -32,11 +32,11 @@ use crate::markup::{Element, Node, Written, el, free};
 use crate::stats::picture::shapes::STYLE as STYLE_OF_PICTURES;
 
 const STYLE: &str = include_str!("../style.css");
-/// Nothing may be fetched or run, whatever the page contains.
+/// The policy of a page without pictures: nothing may be loaded or run, whatever the page contains.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
-/// Logo and copies are pictures within the page; as a picture it runs nothing, whatever stands in it.
+/// The addition for logo and copies, which are embedded. As pictures they cannot run anything.
 const WITH_PICTURES: &str = "; img-src data:";
-/// Before the address of the logo.
+/// The text before the address of the logo.
 pub(super) const LOGO: &str = "<img class=\"logo\" src=\"";
 
 /// The page as text, and what each part of it is about.
@@ -90,16 +90,16 @@ pub(super) fn written(report: &Report) -> Written {
     }
 }
 
-/// What every page has.
+/// The style of every page.
 const STYLE_OF_ALL: &[&str] = &["\n", STYLE, STYLE_OF_PICTURES];
-/// The styles that only some pages have, in the order in which they stand in the style sheet.
+/// The styles of some pages, in the order of the style sheet.
 const STYLES_OF_SOME: [&[&str]; 3] = [
     &[run_line::STYLE],
     &[copies::STYLE],
     &[answers::STYLE, drawings::STYLE],
 ];
 
-/// The style sheet: that of all pages, of what this one has, and the foot of the paper.
+/// The style sheet: the style of all pages, those that this page needs, and the foot of the paper.
 fn style(report: &Report) -> String {
     let is_checkable = report.asked.lines.is_some();
     let has = [
@@ -170,7 +170,7 @@ fn title(report: &Report) -> String {
     }
 }
 
-/// `Compared by tool: T-07, R-02`, `Job 4711, pump harness`, or how many series there are.
+/// `Compared by tool: T-07, R-02`, `Job 4711, pump harness`, or the number of series.
 fn heading_of_several(report: &Report, series: usize) -> String {
     let compare = report.asked.compare.as_ref();
     let Some((compare, first)) = compare.zip(report.compared.first()) else {
@@ -186,7 +186,7 @@ fn heading_of_several(report: &Report, series: usize) -> String {
     format!("Compared by {}: {}", compare.by.name(), names.join(", "))
 }
 
-/// `QF-250-F on 2.0 mm²`: a name and what follows it.
+/// `QF-250-F on 2.0 mm²`: a name and the rest.
 fn subject(facts: &Facts) -> (String, String) {
     if let Some(crimp) = facts.record.series.spec.subject.crimp() {
         return (crimp.terminal.clone(), format!(" on {}", crimp.wire.area));
@@ -260,7 +260,7 @@ fn part(level: usize, name: &str, said: impl IntoIterator<Item = Element>) -> El
         .child(el("div").children(said))
 }
 
-/// Words with what they say.
+/// Labels with their texts.
 struct List {
     about: String,
     element: Element,

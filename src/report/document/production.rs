@@ -1,4 +1,5 @@
-//! The sheet of a production run: what became of its crimps, its time line, its samples, and what a person settled.
+//! The sheet of a production run: the disposition of its crimps, its time line, its samples, and the decisions about
+//! held crimps.
 
 use super::table::{Table, number, shape, td, th};
 use super::{List, closing, head, id, part, subject_nodes};
@@ -40,7 +41,7 @@ pub(super) fn sheet(report: &Report, run: &RunRecord) -> Element {
         .child(closing::signature())
 }
 
-/// What became of the crimps, in a sentence.
+/// The disposition of the crimps, in a sentence.
 pub(super) fn in_words(run: &RunRecord) -> String {
     let (held, open) = (run.held(), run.open());
     let crimps = |count: u64| words::count(usize::try_from(count).unwrap_or(usize::MAX), "crimp");
@@ -165,7 +166,7 @@ fn samples(report: &Report, run: &RunRecord) -> Element {
     table.element()
 }
 
-/// The number of a series, leading to its sheet.
+/// The number of a series, as a link to its sheet.
 fn series(report: &Report, series: Seq) -> Element {
     let of_it = report.series.iter();
     let mut of_it = of_it.filter(|facts| facts.record.series.id == series);
@@ -223,7 +224,7 @@ fn held(report: &Report, run: &RunRecord) -> Option<Element> {
     (!table.is_empty()).then(|| table.element())
 }
 
-/// What a person decided; `None` if nothing was held.
+/// The decisions about held crimps; `None` if none were held.
 fn settled(report: &Report, run: &RunRecord) -> Option<Element> {
     let heads = &[
         "Entry",

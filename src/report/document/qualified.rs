@@ -1,4 +1,4 @@
-//! The sheet of what this shop can make: every combination with its standing, and what is missing.
+//! The sheet of the qualifications of a shop: every combination with its standing, and what is missing.
 
 use super::table::{Table, number, shape, td, th};
 use super::{List, closing, head, part};
@@ -164,7 +164,7 @@ fn standing(cell: &Cell<'_>) -> Element {
         .text(found.standing.words())
 }
 
-/// What is missing, why it has lapsed, and reservations; `None` if there is nothing of it.
+/// What is missing, why a combination has lapsed, and reservations; `None` if there is none of these.
 fn remarks(qualified: &QualifiedReport) -> Option<Element> {
     let mut list = el("ul").class("small");
     let mut is_empty = true;

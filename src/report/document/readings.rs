@@ -1,7 +1,7 @@
 //! Every reading that counts: a line for each piece, with its axes side by side, in as many blocks as fit.
 //!
 //! A few readings fit on the sheet of their series. If there are many, the sheet has their picture, and the readings
-//! follow on sheets of their own, where each block has a head.
+//! are on further sheets, where each block has a heading.
 
 use super::table::{number, shape, td, th};
 use super::{about, heading};
@@ -13,7 +13,7 @@ use crate::report::words;
 use crate::spec::{ArmedAxis, Verdict};
 use std::collections::BTreeSet;
 
-/// Axes that fit beside each other.
+/// Number of axes that fit side by side.
 const AXES: usize = 4;
 /// Lines that the sheet of a series has room for.
 const LINES: usize = 14;
@@ -80,7 +80,7 @@ struct Group<'f> {
 
 /// An axis, or the gauge blocks.
 struct Column<'f> {
-    /// What stands above it.
+    /// The text above it.
     name: String,
     /// The unit of all its values; `None` if their units differ.
     unit: Option<Unit>,
@@ -228,7 +228,7 @@ impl<'f> Column<'f> {
     }
 }
 
-/// These lines in blocks side by side; each block is a table with a head.
+/// The lines in blocks side by side; each block is a table with a heading.
 fn blocks(facts: &Facts, group: &Group<'_>, rows: &[Row<'_>]) -> Element {
     if rows.is_empty() {
         let about = format!("{}, readings", about(facts));

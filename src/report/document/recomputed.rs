@@ -1,7 +1,7 @@
-//! What a checkable page has besides: at its head, what the script of the page found; at its end the lines of the journal,
-//! and the script.
+//! The additional parts of a checkable page: at its head the findings of its script, at its end the lines of the
+//! journal and the script.
 //!
-//! Only this script may run, by its digest in the page's policy. On paper there is nothing of this, but for differences.
+//! The page's policy allows only this script, by its digest. Only differences are printed on paper.
 
 use super::{STYLE_OF_ALL, STYLES_OF_SOME, heading};
 use crate::entry::line::Digest;
@@ -11,7 +11,7 @@ use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use std::sync::LazyLock;
 
-/// What recomputes the page.
+/// The parts of the script that recompute the page.
 const CHECK: &[&str] = &[
     include_str!("../checkable/journal.js"),
     include_str!("../checkable/page.js"),
@@ -27,14 +27,14 @@ const CHECK: &[&str] = &[
     include_str!("../checkable/subject.js"),
     include_str!("../checkable/check.js"),
 ];
-/// What runs it in the reader's browser, and shows what it found.
+/// The part that runs them in the reader's browser, and shows the findings.
 const SHOW: &str = include_str!("../checkable/show.js");
 pub(super) const STYLE: &str = include_str!("../checkable/checkable.css");
 
 /// The script: the same on every page.
 static SCRIPT: LazyLock<String> =
     LazyLock::new(|| format!("\n{}\n{}\n{SHOW}", CHECK.join("\n"), styles()));
-/// What the page's policy allows: the script alone.
+/// The page's policy: it allows only the script.
 static POLICY: LazyLock<String> = LazyLock::new(|| {
     let digest = STANDARD.encode(Digest::of(SCRIPT.as_bytes()).bytes());
     format!("; script-src 'sha256-{digest}'")
@@ -58,7 +58,7 @@ fn styles() -> String {
     format!("const STYLES = [{}];\n", known.join(", "))
 }
 
-/// The place at the head where the script says what it found. Without it, this stands there.
+/// The place at the head for the findings of the script. Its text is what a reader sees if the script does not run.
 pub(super) fn found() -> Element {
     el("section")
         .class("recomputed")
@@ -109,7 +109,7 @@ pub(super) fn lines(lines: &Lines) -> Element {
         .child(el("details").child(summary).child(all))
 }
 
-/// A line as text of the page. Every character must come back as it was, so none is shown as an escape.
+/// A line as text of the page. Every character must be restored when it is read, so none is replaced by an escape.
 fn escaped(line: &str) -> String {
     let line = line.replace('&', "&amp;").replace('<', "&lt;");
     line.replace('>', "&gt;")

@@ -1,4 +1,4 @@
-//! The warnings, and what else happened, each once.
+//! The warnings and other events, each once.
 
 use super::about;
 use super::table::{Table, td, th};
@@ -36,7 +36,7 @@ const MOST_REMARKS: usize = 8;
 /// The largest number of other entries that is shown. Noise on a line could make very many.
 const MOST_EVENTS: usize = 200;
 
-/// The warnings of all series of a cover, each once, with the series that it holds for.
+/// The warnings of all series of a cover, each once, with the series that it concerns.
 pub(super) fn of_all(report: &Report) -> Vec<(&str, Vec<String>)> {
     let mut found: Vec<(&str, Vec<String>)> = Vec::new();
     for record in report.series.iter().map(|facts| &facts.record.series) {
@@ -101,7 +101,7 @@ pub(super) fn part(facts: &Facts, level: usize, has_cover: bool) -> Option<Eleme
     Some(super::part(level, "Remarks", [list]))
 }
 
-/// Lines of what happened on the sheet.
+/// Number of lines of the events on the sheet.
 pub(super) fn lines(facts: &Facts) -> usize {
     shown(facts).count().min(MOST_REMARKS + 1)
 }

@@ -1,4 +1,4 @@
-//! The sheet of one series: one page of paper, where it fits on one.
+//! The sheet of one series: one page of paper, if it fits on one.
 
 use super::{
     Facts, about, answers, closing, copies, found, head, id, readings, remarks, required, used,
@@ -7,17 +7,17 @@ use crate::markup::{Element, el};
 use crate::report::Report;
 use crate::spec::Papers;
 
-/// If a sheet has more lines than this beyond those of every sheet, its lines are closer.
+/// If a sheet has more lines than this beyond those of every sheet, its lines are set closer.
 const ROOMY: usize = 8;
-/// If a sheet with pictures has more lines than this, the pictures are on a page of their own: with what a cover would
-/// say, and without.
+/// If a sheet with pictures has more lines than this, the pictures are on a page of their own. First for a sheet that
+/// also has the content of a cover, then for one without.
 const FULL: [usize; 2] = [22, 30];
-/// Lines of a whole letterhead beyond those of a line.
+/// Number of lines by which a whole letterhead exceeds one line.
 const LETTERHEAD: usize = 3;
-/// Lines of how a signature is checked.
+/// Number of lines about the check of a signature.
 const SIGNATURE: usize = 4;
 
-/// The sheet of the only series. It also has what is not shown and how to check it, for there is no cover.
+/// The sheet of the only series. It also says what is not shown and how to check it, because there is no cover.
 pub(super) fn only(report: &Report, facts: &Facts) -> Element {
     let about = "the head";
     let head = head::title(facts, 1, ["the heading", "the outcome"]);
@@ -51,7 +51,7 @@ fn number(facts: &Facts) -> String {
     format!("Series {}", facts.record.series.id)
 }
 
-/// The element of a sheet. Its lines are closer if there is much to show.
+/// The element of a sheet. Its lines are set closer if it has many.
 fn sheet(report: &Report, facts: &Facts, has_cover: bool) -> Element {
     let class = if weight(report, facts, has_cover) > ROOMY {
         "sheet close"
@@ -98,7 +98,7 @@ fn weight(report: &Report, facts: &Facts, has_cover: bool) -> usize {
         + remarks::lines(facts)
 }
 
-/// The parts of a series, their headings at this level; what a cover says is not said again.
+/// The parts of a series, with headings of this level. What the cover says is left out.
 fn parts(report: &Report, facts: &Facts, level: usize, has_cover: bool) -> Vec<Element> {
     let [only, one_of_several] = FULL;
     let most = if has_cover { one_of_several } else { only };

@@ -14,7 +14,7 @@ pub(super) struct Table {
 }
 
 impl Table {
-    /// Under this caption, with the names of its columns; the first cell of a row should be its heading.
+    /// A table with this caption and names of columns. The first cell of a row should be its heading.
     pub(super) fn new(
         class: &'static str,
         caption: impl Into<String>,
@@ -57,12 +57,12 @@ impl Table {
     }
 }
 
-/// A cell of our own words.
+/// A cell with words of our own.
 pub(super) fn td(text: impl Into<String>) -> Element {
     el("td").text(text)
 }
 
-/// A cell of a number.
+/// A cell with a number.
 pub(super) fn number(text: impl Into<String>) -> Element {
     el("td").class("n").text(text)
 }

@@ -20,7 +20,8 @@ pub(super) fn part(facts: &Facts, level: usize) -> Element {
     super::part(level, "Measured with", said)
 }
 
-/// `caliper-1: serial number 20417-B; certificate K 2026-0311; data sheet DS-12`, for those of which anything is known.
+/// `caliper-1: serial number 20417-B; certificate K 2026-0311; data sheet DS-12`, for instruments about which one of
+/// these is known.
 fn papers(facts: &Facts) -> Option<Element> {
     let instruments = facts.record.series.spec.instruments.iter();
     let lines = instruments.filter_map(|known| {
