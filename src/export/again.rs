@@ -1,9 +1,9 @@
-//! Whether a Parquet file is, byte for byte, what this release writes of the same rows.
+//! Checks whether a Parquet file is, byte for byte, what this release writes for the same rows.
 //!
 //! In: the question of a file, and its rows as the journal gives them. Out: [`Bytes`].
 //!
-//! Rows alone do not cover what engines take from a file besides: units and meanings of columns, and the smallest and
-//! largest values of a group of rows, by which they pass groups over.
+//! The rows alone are not enough, because engines read more from a file: units and meanings of columns, and the minimum
+//! and maximum values of groups of rows, by which they skip groups.
 
 use super::read::{ReadError, created_by};
 use super::{ParquetTable, Question};
@@ -13,14 +13,14 @@ use std::fs::File;
 use std::io::{self, Write};
 use std::path::Path;
 
-/// What the bytes of a file are, whose rows agree with the journal.
+/// The result for a file whose rows agree with the journal.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Bytes {
-    /// What this release writes.
+    /// The bytes are those that this release writes.
     Same,
-    /// Others, and the file says that this release wrote it.
+    /// The bytes differ, although the file says that this release wrote it.
     Changed,
-    /// The file says that this other program or release wrote it.
+    /// The file says that this other program or release wrote it, so its bytes are not compared.
     By(String),
 }
 
@@ -34,7 +34,7 @@ pub struct AgainInBytes {
 struct Hashing(Sha256);
 
 impl AgainInBytes {
-    /// Begins the file with this question: an export, or one of a data set, where the station stands in the path.
+    /// Begins the file with this question: an export, or a file of a data set, whose station is in its path.
     ///
     /// # Errors
     /// If it cannot be written; nothing is written to disk.
@@ -68,7 +68,7 @@ impl AgainInBytes {
         self.table.row(row)
     }
 
-    /// Compares it with the file.
+    /// Compares the result with the file.
     ///
     /// # Errors
     /// If the file cannot be read.

@@ -14,7 +14,7 @@ use std::io::{self, Write};
 #[derive(Debug)]
 pub struct CsvTable<W: Write> {
     writer: Writer<W>,
-    /// The cell that is being written, so that none needs memory of its own.
+    /// The current cell; kept so that no cell needs memory of its own.
     cell: Vec<u8>,
 }
 

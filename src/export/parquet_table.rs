@@ -47,7 +47,7 @@ enum Gathered {
     Texts {
         known: HashMap<Box<str>, u32>,
         texts: Vec<ByteArray>,
-        /// For each row the number of its text, from 1; 0 where it has none.
+        /// For each row the number of its text, from 1; 0 if it has none.
         rows: Vec<u32>,
     },
     Wholes {
@@ -57,7 +57,7 @@ enum Gathered {
 }
 
 impl<W: Write + Send> ParquetTable<W> {
-    /// Who has written a file, as its metadata say.
+    /// The program that has written a file, as its metadata say.
     pub const CREATED_BY: &str = concat!("tallyjaw ", env!("CARGO_PKG_VERSION"));
 
     /// Begins a file. `about` is added to the metadata: keys without `tallyjaw.`, with their values. The columns
@@ -182,7 +182,7 @@ impl Gathered {
                     rows.push(0);
                     return Ok(());
                 };
-                // Most rows have the text of the row before.
+                // Most rows have the same text as the row before.
                 let last = rows.last().copied().filter(|last| {
                     text_of(texts, *last).is_some_and(|before| before.data() == text.as_bytes())
                 });

@@ -125,25 +125,24 @@ pub struct FileRow {
     /// Its number as a person counts it: the heading of a table of text is row 1, as in a spreadsheet; of other
     /// files the first row or line is.
     pub number: u64,
-    /// The entry that it says it is of.
+    /// The entry that it names.
     pub seq: Option<Seq>,
-    /// What it says.
+    /// Its content.
     pub content: Content,
 }
 
-/// What a row or a line says.
+/// The content of a row or a line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Content {
-    /// A text for each cell; more or fewer than there are columns in a file that was changed by hand.
+    /// A text for each cell; there may be more or fewer than columns in a file that was changed by hand.
     ///
-    /// Numbers are without zeros at their end, times in UTC, texts without their guard; an empty text is an unknown
-    /// value.
+    /// Numbers have no trailing zeros, times are in UTC, texts have no guard, and an empty text is an unknown value.
     Cells(Vec<String>),
     /// A line, without its newline.
     Line(Vec<u8>),
 }
 
-/// The rows or lines of a file, one by one. A row of empty cells only is passed over.
+/// The rows or lines of a file, one by one. A row that has only empty cells is skipped.
 pub struct FileRows {
     /// The names in its heading.
     names: Vec<String>,
@@ -159,14 +158,14 @@ enum OpenFile {
     Lines(Split<BufReader<File>>),
 }
 
-/// A mark that some programs put before UTF-8.
+/// A mark that some programs write before UTF-8 text.
 const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
 
 impl ExportFormat {
-    /// Recognized by the first bytes of the file.
+    /// The format, recognized by the first bytes of the file.
     ///
     /// # Errors
-    /// What it looks like instead.
+    /// If it is not an export; the error says what it looks like.
     pub fn of(path: &Path) -> Result<Self, ReadError> {
         let mut beginning = Vec::new();
         File::open(path)?
@@ -193,7 +192,7 @@ impl ExportFormat {
         Self::of_heading(first)
     }
 
-    /// Of text whose first line is this.
+    /// The format of a text with this first line.
     fn of_heading(first: &[u8]) -> Result<Self, ReadError> {
         if first.starts_with(b"\xff\xfe") || first.starts_with(b"\xfe\xff") {
             return Err(ReadError::Csv {
@@ -231,7 +230,7 @@ impl ExportFormat {
         }
     }
 
-    /// What a person calls it.
+    /// The name of the format for people.
     pub fn name(self) -> &'static str {
         match self {
             Self::Csv(_) => "csv",
@@ -257,7 +256,7 @@ fn looks(first: &str) -> String {
     format!("a file that begins with {shown:?}")
 }
 
-/// The number of the entry in a line, also where another program has rewritten it.
+/// The number of the entry in a line, even if another program has rewritten the line.
 fn seq_of_line(line: &[u8]) -> Option<u64> {
     peek_seq(line).map(|seq| seq.0).or_else(|| {
         let value: serde_json::Value = serde_json::from_slice(line).ok()?;
@@ -266,7 +265,7 @@ fn seq_of_line(line: &[u8]) -> Option<u64> {
 }
 
 impl FileRows {
-    /// Of a file of this form.
+    /// Opens a file of this format.
     ///
     /// # Errors
     /// If its heading cannot be read.
@@ -313,12 +312,12 @@ impl FileRows {
         })
     }
 
-    /// The names in the heading; none of lines.
+    /// The names in the heading; empty for lines.
     pub fn names(&self) -> &[String] {
         &self.names
     }
 
-    /// For each name of the heading the column that it is, if any.
+    /// The column for each name of the heading, if there is one.
     pub(super) fn columns(&self) -> &[Option<&'static Column>] {
         &self.columns
     }
@@ -395,7 +394,7 @@ impl FileRows {
     }
 }
 
-/// The question that a Parquet file carries in itself.
+/// The question in the metadata of a Parquet file.
 pub(super) fn carried(path: &Path) -> Result<Option<String>, ReadError> {
     let file = File::open(path)?;
     let reader = trapped(|| SerializedFileReader::new(file))??;
@@ -407,7 +406,7 @@ pub(super) fn carried(path: &Path) -> Result<Option<String>, ReadError> {
     Ok(question.and_then(|about| about.value.clone()))
 }
 
-/// Who has written a Parquet file, as it says itself.
+/// The program that has written a Parquet file, as the file says.
 pub(super) fn created_by(path: &Path) -> Result<Option<String>, ReadError> {
     let file = File::open(path)?;
     let reader = trapped(|| SerializedFileReader::new(file))??;
@@ -415,7 +414,7 @@ pub(super) fn created_by(path: &Path) -> Result<Option<String>, ReadError> {
     Ok(by.map(str::to_owned))
 }
 
-/// What stands in a row in a column, as [`Content::Cells`] tells it.
+/// The text of a column in a row, in the form of [`Content::Cells`].
 pub(super) fn cell_text(row: &Row<'_>, column: &Column) -> String {
     match (column.cell)(row) {
         None => String::new(),
@@ -430,7 +429,7 @@ fn column(name: &str) -> Option<&'static Column> {
     COLUMNS.iter().find(|column| column.name == name)
 }
 
-/// A cell, as it is if nobody but us has written it.
+/// A cell in the form in which tallyjaw would have written it.
 fn same(kind: Option<ColumnType>, cell: &str, delimiter: u8) -> String {
     let number = match kind {
         Some(ColumnType::Decimal(_) | ColumnType::Whole) if delimiter != b',' => {
@@ -449,7 +448,7 @@ fn same(kind: Option<ColumnType>, cell: &str, delimiter: u8) -> String {
     }
 }
 
-/// Without zeros at the end of its fraction.
+/// The number without trailing zeros.
 fn short(number: Decimal) -> Decimal {
     let (mut coefficient, mut places) = (number.coefficient(), number.decimals());
     while places > 0 && coefficient % 10 == 0 {

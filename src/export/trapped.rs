@@ -6,14 +6,14 @@ use std::panic::{self, AssertUnwindSafe};
 use std::sync::Once;
 
 thread_local! {
-    /// This thread reads a file that may be damaged.
+    /// Whether this thread reads a file that may be damaged.
     static IS_READING: Cell<bool> = const { Cell::new(false) };
 }
 
-/// What `read` gives. After an error its file must not be read on.
+/// The result of `read`. After an error its file must not be read further.
 ///
 /// # Errors
-/// If the library panics; nothing is printed of that.
+/// If the library panics; its message is not printed.
 pub(super) fn trapped<T>(read: impl FnOnce() -> T) -> Result<T, ReadError> {
     static QUIET: Once = Once::new();
     QUIET.call_once(|| {

@@ -27,8 +27,8 @@ impl Unlike {
     }
 }
 
-/// Compares the columns of the file with those that it was made with. Columns that no export has are ignored: another
-/// program added them.
+/// Compares the columns of the file with those that it was made with. Columns that no export has are ignored, because
+/// another program added them.
 pub fn column_differences(file_rows: &FileRows, made_with: &[String]) -> Vec<Difference> {
     let difference = |name: &String, exported: Option<&str>, journal: Option<&str>| {
         let text = |says: Option<&str>| says.map(str::to_owned);

@@ -38,13 +38,13 @@ impl Difference {
     }
 }
 
-/// What was found, before it is put into words.
+/// The differences that were found, before they are put into words.
 pub struct Explain {
     mismatches: Vec<Mismatch>,
     file_rows: FileRows,
     /// The cells of the rows in question.
     exported: HashMap<u64, Content>,
-    /// The entries in question, each with the first row that says it is of it.
+    /// The entries in question, each with the first row that names it.
     entries: HashMap<Seq, Option<u64>>,
     given: HashMap<Seq, Content>,
     /// The journal's entries with these numbers.
@@ -221,7 +221,7 @@ fn difference(row: Option<u64>, seq: Option<Seq>, found: Unlike) -> Difference {
     }
 }
 
-/// What an entry is.
+/// An entry in words.
 fn words(stamped: &Stamped) -> String {
     let kind = stamped.entry.kind();
     let reading = stamped.entry.reading();

@@ -30,7 +30,7 @@ const MOST: usize = 100;
 pub enum Given<'g> {
     /// A reading.
     Row(&'g Row<'g>),
-    /// An entry, as it stands there.
+    /// An entry, as stored.
     Line(Seq, &'g [u8]),
 }
 
@@ -42,7 +42,7 @@ impl Given<'_> {
         }
     }
 
-    /// What a file with these columns must say.
+    /// The expected content of a file with these columns.
     fn content(&self, columns: &[Option<&'static Column>]) -> Content {
         match self {
             Self::Row(row) => {
@@ -84,7 +84,7 @@ struct Mismatch {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum What {
     Changed,
-    /// Not in the journal, not in the question, or there already.
+    /// The row is not in the journal, does not belong to the question, or is a repeat.
     Surplus,
     Missing,
 }
@@ -96,7 +96,7 @@ struct Waiting {
     digest: u64,
 }
 
-/// A check under way.
+/// A check in progress.
 pub struct Check {
     file_rows: FileRows,
     journal: JournalId,
