@@ -65,10 +65,10 @@ pub(super) const ASSETS: &[Asset] = &[
     asset!("/setup_fields.js", SCRIPT, "setup_fields.js"),
 ];
 
-/// Where a device is paired.
+/// The path of the pairing page.
 pub(super) const PAIR: &str = "/pair";
 
-/// All that a device gets that is not paired.
+/// The only files for a device that is not paired.
 const OF_PAIRING: [&str; 6] = [
     PAIR,
     "/pairing.js",
@@ -83,25 +83,25 @@ pub(super) fn is_of_pairing(path: &str) -> bool {
     OF_PAIRING.contains(&path)
 }
 
-/// Whether a person opens the page, and not a script something of it.
+/// Whether a person opens the page; otherwise a script requests a part of it.
 pub(super) fn is_visit(request: &Request) -> bool {
     request.method() == Method::GET && request.uri().path() == "/"
 }
 
-/// The pairing page in place of what was requested.
+/// The pairing page, as the answer to another request.
 pub(super) fn pairing(status: StatusCode) -> Response {
     let page = ASSETS.iter().find(|asset| asset.path == PAIR);
     let text = page.map_or("", |page| page.text);
     super::routes::answer(status, HTML, text)
 }
 
-/// The page for a paired tablet: it may command, although it has no token to show.
+/// The page for a paired tablet, which may give commands although it has no token to show.
 pub(super) fn for_tablet(page: &str, tablet: &str) -> String {
     // A name has no character that would need to be escaped.
     page.replacen("<html ", &format!("<html data-tablet=\"{tablet}\" "), 1)
 }
 
-/// Where the line drawings of visual checks are, which are made and no file.
+/// The path of the line drawings of visual checks, which are made by the program.
 pub(super) const DRAWINGS: &str = "/drawings.svg";
 
 /// The line drawings of the customary visual checks.

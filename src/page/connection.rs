@@ -23,23 +23,24 @@ const HEADERS_MOST: usize = 64;
 /// A client that accepts nothing for this time is disconnected. The page will ask again for what it missed.
 const STALLED_MILLIS: u32 = 60_000;
 
-/// Who is at the other end.
+/// The other end of a connection.
 #[derive(Debug, Clone)]
 pub(super) struct Peer {
     pub(super) address: SocketAddr,
     pub(super) way: Way,
 }
 
-/// By which of the listeners it came.
+/// The listener through which it came.
 #[derive(Debug, Clone)]
 pub(super) enum Way {
-    /// The page's own, unencrypted.
+    /// The page's own listener, unencrypted.
     Plain,
-    /// That of tablets.
+    /// The listener for tablets.
     Tablet(Arc<tablet::Connection>),
 }
 
-/// Before anything is read. Without either it is served all the same: the system lets go of it later.
+/// Sets options of the socket before anything is read. If they cannot be set, the connection is served even so; the
+/// system then ends it later.
 pub(super) fn prepare(stream: &TcpStream) {
     let _ = stream.set_nodelay(true);
     let _ = rustix::net::sockopt::set_tcp_user_timeout(stream, STALLED_MILLIS);

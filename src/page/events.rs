@@ -160,7 +160,7 @@ impl Client {
     }
 }
 
-/// A notice with the keys of what it says; a line that is none stays as it is.
+/// A notice with the keys of its sentences; any other line stays as it is.
 fn with_texts(line: &[u8]) -> Vec<u8> {
     serde_json::from_slice(line).map_or_else(|_| line.to_vec(), Notice::line_with_texts)
 }

@@ -84,7 +84,7 @@ pub(super) async fn guard(
     };
     let mut response = match refused {
         Some(refusal) => match (&peer.way, refusal.status) {
-            // A person looks at it.
+            // A person opens the page.
             (Way::Tablet(_), StatusCode::UNAUTHORIZED) if assets::is_visit(&request) => {
                 assets::pairing(refusal.status)
             }
@@ -124,11 +124,11 @@ pub(super) struct Refusal {
     status: StatusCode,
     message: String,
     remedy: &'static str,
-    /// What a request must show that shows nothing, as HTTP says it.
+    /// The authentication scheme that a request without credentials must use, as an HTTP header.
     shows: &'static str,
 }
 
-/// A page that is answered so takes the person to the pairing page.
+/// The page reacts to this answer by opening the pairing page.
 const PAIRING: &str = "Pairing realm=\"tallyjaw\"";
 
 impl Refusal {
@@ -160,7 +160,7 @@ impl Refusal {
     }
 }
 
-/// A request over the network: the tablet that it comes from, where it needs to be one.
+/// Checks a request over the network. Returns the tablet that it comes from, if it must come from one.
 fn of_tablet(
     gate: &Arc<Gate>,
     connection: &Connection,
@@ -219,8 +219,8 @@ fn refusal(site: &Site, peer: SocketAddr, request: &Request) -> Option<Refusal> 
         return Some(refusal);
     }
     let path = request.uri().path();
-    // By the method and not by a list of paths, so that no new one can be missed. What a configuration says in its comments
-    // is not for everybody either.
+    // This is decided by the method and not by a list of paths, so that no new path can be missed. Comments in a
+    // configuration are not for everybody either.
     let is_read = matches!(*request.method(), Method::GET | Method::HEAD);
     let commands = !is_read || ["/control", "/setup", "/picture"].contains(&path);
     let reads_freely = peer.ip().is_loopback() && !is_forwarded(headers);

@@ -117,19 +117,19 @@ pub struct Sources {
     pub live: Arc<Live>,
     /// Receiver of commands.
     pub asked: mpsc::Sender<ControlRequest>,
-    /// What takes pictures in, and has those that were.
+    /// Takes pictures in, and finds those that were taken in.
     pub(crate) intake: Arc<Intake>,
     /// Counts for the metrics.
     pub meter: Arc<Meter>,
     /// The places of feed clients, to count them.
     pub feed_places: Arc<Semaphore>,
-    /// In which the times of its reports are shown.
+    /// The zone of the times in its reports.
     pub zone: Zone,
 }
 
 impl Page {
-    /// Listens, and makes the token if there is none yet; inside of the runtime only. `tablets`: the wall clock, and how
-    /// long a pairing code lasts.
+    /// Listens, and makes the token if there is none yet. Must be called within the runtime. `tablets`: the wall clock,
+    /// and the time for which a pairing code is valid.
     pub fn open(
         config: PageConfig,
         state_dir: &Path,
@@ -153,7 +153,7 @@ impl Page {
         self.address
     }
 
-    /// Who is let in over the network, if anybody is.
+    /// Access over the network, if it is enabled.
     pub fn gate(&self) -> Option<&Arc<Gate>> {
         self.door.as_ref().map(Door::gate)
     }
@@ -202,17 +202,17 @@ impl Page {
         };
         let serving = serve_each(&self.listener, stopped.clone(), one);
         let following = async {
-            let _ = stopped.changed().await; // only its sender's end
+            let _ = stopped.changed().await; // this fails only if the sender is gone
             board.task.abort();
         };
         tokio::join!(serving, following);
-        // It has ended, or ends as this one did.
+        // It has ended, or is ending too.
         let _ = tablets.await;
     }
 }
 
-/// Serves connections until the sender of `stopped` is dropped, and those that are open then to their end. `one` makes the
-/// task of a connection; one that gets no place has none.
+/// Serves connections until the sender of `stopped` is dropped, and completes those that are open then. `one` makes the
+/// task of a connection; it returns `None` if there is no place for the connection.
 async fn serve_each<T: Future<Output = ()> + Send + 'static>(
     listener: &TcpListener,
     mut stopped: watch::Receiver<()>,
@@ -238,7 +238,7 @@ fn listen(address: SocketAddr) -> Result<(TcpListener, SocketAddr), PageError> {
         listen: address,
         cause,
     };
-    // By way of std: tokio's own is async for names, and this is an address.
+    // std is used because tokio's own function is async for the sake of names, and this is an address.
     let listener = std::net::TcpListener::bind(address).map_err(failed)?;
     let address = listener.local_addr().map_err(failed)?;
     let listener = listener

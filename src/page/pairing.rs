@@ -1,7 +1,7 @@
-//! A device shows a pairing code and gets a token for it, in a cookie.
+//! Pairs a device: it shows a pairing code, and gets a token in a cookie.
 //!
-//! - The code is used up first; then the journal says who is let in; then the token is good. Whatever fails on the way
-//!   leaves nobody let in of whom the journal does not tell.
+//! - In this order: the code is used up, the journal records the pairing, the token becomes valid. If any step fails,
+//!   no device has access without an entry in the journal.
 
 use super::connection::{Peer, Way};
 use super::guard::Refusal;
@@ -24,7 +24,7 @@ struct Form {
     code: String,
 }
 
-/// Lets a device in that shows a good code.
+/// Pairs a device that shows a valid code.
 pub(super) async fn pair(
     State(site): State<Arc<Site>>,
     Extension(peer): Extension<Peer>,

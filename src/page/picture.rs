@@ -1,7 +1,7 @@
-//! Pictures on the page: the small copies, and taking a file or what a device's camera saw.
+//! Pictures on the page: serves the small copies, and takes a file or a photograph by the device's camera.
 //!
-//! - What is served is a small copy that we made, never a file as it was given.
-//! - A picture comes as the raw body, with what it is of in the query; only with the token (`guard`).
+//! - Only small copies that we made are served, never a file as it was given.
+//! - A picture comes as the body of the request, with its subject in the query, and only with the token (`guard`).
 
 use super::guard::Refusal;
 use super::routes::{JSON, Site, answer, key, refused, tablet_of};
@@ -77,7 +77,7 @@ pub(super) async fn take(State(site): State<Arc<Site>>, request: Request) -> Res
     let body = to_bytes(request.into_body(), MOST_BYTES);
     let bytes = match tokio::time::timeout(PICTURE_WITHIN, body).await {
         Ok(Ok(bytes)) => bytes.to_vec(),
-        // Larger than its length said, or cut off: then nobody reads the answer.
+        // The body was larger than announced, or was cut off; then nobody reads the answer.
         Ok(Err(_)) => return refused(&not_taken(&name, &NotAPicture::TooLarge)),
         Err(_) => {
             return Refusal::new(
@@ -100,7 +100,7 @@ pub(super) async fn take(State(site): State<Arc<Site>>, request: Request) -> Res
     }
 }
 
-/// What the picture is of, from the query.
+/// The subject of the picture, from the query.
 fn call_of(query: &str) -> Result<PictureCall, Refusal> {
     let number = |name: &'static str| match key(query, name) {
         None => Ok(None),
@@ -122,7 +122,7 @@ fn call_of(query: &str) -> Result<PictureCall, Refusal> {
     })
 }
 
-/// A value of a query as it was before it was percent-encoded.
+/// A value of a query without percent-encoding.
 fn decoded(text: &str) -> String {
     percent_decode_str(text).decode_utf8_lossy().into_owned()
 }

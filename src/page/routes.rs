@@ -40,7 +40,7 @@ pub(super) struct Site {
     pub(super) token: Token,
     pub(super) hosts: Hosts,
     pub(super) docs: Docs,
-    /// Who is let in over the network.
+    /// Access over the network.
     pub(super) gate: Option<Arc<Gate>>,
     event_places: Arc<Semaphore>,
     searches: Semaphore,
@@ -183,7 +183,7 @@ async fn jobs(State(site): State<Arc<Site>>) -> Response {
     answer(StatusCode::OK, JSON, crate::message::line(&jobs))
 }
 
-/// Which terminals, wires, tools and nests are shown.
+/// The combinations with their standing.
 async fn qualified(State(site): State<Arc<Site>>) -> Response {
     let Ok(_search) = site.searches.try_acquire() else {
         return busy("the journal is being searched for others").response();

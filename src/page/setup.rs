@@ -1,7 +1,7 @@
-//! The configuration on the page: what there is, and a change that is checked or made.
+//! The configuration on the page, and changes that are checked or made.
 //!
 //! - Only with the token (`guard`), and only where the configuration allows it.
-//! - What is answered is JSON, refusals too: `{"error": …}` as the control socket has it.
+//! - Answers are JSON, including refusals: `{"error": …}` as on the control socket.
 
 use super::guard::Refusal;
 use super::routes::{JSON, Site, answer, command_of, refused, tablet_of};
@@ -13,7 +13,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use std::sync::Arc;
 
-/// What can be set up.
+/// Answers with the configuration.
 pub(super) async fn listed(State(site): State<Arc<Site>>, request: Request) -> Response {
     let tablet = tablet_of(&request);
     match may(&site) {

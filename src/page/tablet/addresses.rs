@@ -1,12 +1,12 @@
-//! Under which names and addresses a tablet reaches this machine.
+//! The names and addresses at which a tablet reaches this machine.
 
 use crate::config::is_public;
 use std::net::{IpAddr, Ipv4Addr, UdpSocket};
 
-/// An address of the documentation, by way of the default route; nothing is sent to it.
+/// An address reserved for documentation. The route to it is the default route; nothing is sent to it.
 const FAR: (Ipv4Addr, u16) = (Ipv4Addr::new(192, 0, 2, 1), 9);
 
-/// The addresses of this machine on its networks, the likely one first.
+/// The addresses of this machine on its networks, the most likely one first.
 pub fn addresses() -> Vec<IpAddr> {
     let mut found = Vec::new();
     let by_route = UdpSocket::bind((Ipv4Addr::UNSPECIFIED, 0)).and_then(|socket| {
@@ -14,7 +14,7 @@ pub fn addresses() -> Vec<IpAddr> {
         socket.local_addr()
     });
     found.extend(by_route.map(|address| address.ip()));
-    // The service's sandbox may keep the list from us; the one by the default route is known then.
+    // The sandbox of the service may hide the list; the address on the default route is known even then.
     let mut others: Vec<IpAddr> = if_addrs::get_if_addrs()
         .unwrap_or_default()
         .iter()
@@ -32,13 +32,13 @@ pub fn addresses() -> Vec<IpAddr> {
     found
 }
 
-/// Whether another device can name it: not the loopback, and not one that needs the name of an interface.
+/// Whether another device can use the address: not the loopback, and not one that needs the name of an interface.
 fn is_reachable(ip: IpAddr) -> bool {
     let needs_interface = matches!(ip, IpAddr::V6(ip) if ip.is_unicast_link_local());
     !ip.is_loopback() && !ip.is_unspecified() && !needs_interface
 }
 
-/// What stands in a new certificate: the machine's name, its addresses, and the configured names.
+/// The names in a new certificate: the machine's name, its addresses, and the configured names.
 pub fn names(listen: IpAddr, hosts: &[String]) -> Vec<String> {
     let mut names = Vec::new();
     let name = rustix::system::uname()

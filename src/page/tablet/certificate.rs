@@ -1,7 +1,9 @@
-//! The certificate that the page shows to tablets, with its key: made at the first start, kept in the state folder.
+//! The certificate that the page shows to tablets, with its key. It is made at the first start and kept in the state
+//! folder.
 //!
-//! No authority stands behind it. A person compares its fingerprint once; from then on the browser knows it. So it is
-//! made again only when a person says so, also when the machine has another address since: what counts is the key.
+//! No authority has signed it. A person compares its fingerprint once, and from then on the browser knows it. So it is
+//! replaced only when a person requests that, even if the address of the machine has changed: the browser recognizes
+//! the key.
 
 use super::TabletError;
 use crate::durable::secret;
@@ -16,23 +18,23 @@ use tokio_rustls::rustls::crypto::ring;
 use tokio_rustls::rustls::pki_types::pem::PemObject as _;
 use tokio_rustls::rustls::pki_types::{CertificateDer, PrivateKeyDer};
 
-/// The name of the file in the state folder.
+/// Name of the file in the state folder.
 pub const CERTIFICATE_FILE: &str = "page.certificate";
 
-/// A longer file is not ours.
+/// A longer file was not written by us.
 const LARGEST: u64 = 64 * 1024;
 
-/// How long it is valid: browsers refuse what is valid for more than 825 days.
+/// Time for which it is valid. Browsers refuse certificates that are valid for more than 825 days.
 const VALID_MICROS: i64 = 820 * 86_400_000_000;
-/// The clock of a tablet may be behind that of the bench.
+/// It is valid from this time before now, because the clock of a tablet may be behind.
 const BEFORE_MICROS: i64 = 2 * 86_400_000_000;
 
-/// What a person compares: SHA-256 of the certificate.
+/// SHA-256 of the certificate, which a person compares.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Fingerprint(pub [u8; 32]);
 
 impl fmt::Display for Fingerprint {
-    /// As browsers show it: `AB:CD:…`.
+    /// In the form of browsers: `AB:CD:…`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         for (at, byte) in self.0.iter().enumerate() {
             let colon = if at == 0 { "" } else { ":" };
@@ -44,11 +46,11 @@ impl fmt::Display for Fingerprint {
 
 /// A certificate with its key.
 pub struct Certificate {
-    /// What a person compares.
+    /// The fingerprint, which a person compares.
     pub fingerprint: Fingerprint,
-    /// The names and addresses that stand in it.
+    /// The names and addresses in it.
     pub names: Vec<String>,
-    /// The day from which browsers take it for over, `2028-03-01`.
+    /// The day from which browsers treat it as expired, `2028-03-01`.
     pub until: String,
     der: CertificateDer<'static>,
     key: PrivateKeyDer<'static>,
@@ -63,7 +65,7 @@ impl fmt::Debug for Certificate {
 }
 
 impl Certificate {
-    /// That of a state folder, where there is one.
+    /// The certificate of a state folder; `None` if there is none.
     pub fn read(state_dir: &Path) -> Result<Option<Self>, TabletError> {
         let path = state_dir.join(CERTIFICATE_FILE);
         let Some(text) = secret::read(&path, LARGEST)? else {
@@ -90,7 +92,7 @@ impl Certificate {
         }))
     }
 
-    /// Makes a new one in place of what there is.
+    /// Makes a new certificate, which replaces the present one.
     pub fn make(state_dir: &Path, names: &[String], now: WallMicros) -> Result<Self, TabletError> {
         let path = state_dir.join(CERTIFICATE_FILE);
         let made = |error: rcgen::Error| TabletError::Make {
@@ -126,7 +128,7 @@ impl Certificate {
         })
     }
 
-    /// What a TLS connection is answered with; TLS 1.2 and newer.
+    /// The settings of TLS connections: TLS 1.2 and newer.
     pub(super) fn server(&self) -> Result<ServerConfig, TabletError> {
         let made = |error: tokio_rustls::rustls::Error| TabletError::Make {
             cause: error.to_string(),
@@ -143,7 +145,7 @@ impl Certificate {
     }
 }
 
-/// The day of a time as numbers and as text; of a clock that is far off, the first day that files know.
+/// The day of a time as numbers and as text; if the clock is far off, the first day that file formats allow.
 fn day(at: WallMicros) -> ((i32, u8, u8), String) {
     let text = at.to_string();
     let parts = || {

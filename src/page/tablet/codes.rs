@@ -1,7 +1,7 @@
-//! Pairing codes: each lets one device in, once, within ten minutes.
+//! Pairing codes: each pairs one device, once, within ten minutes.
 //!
-//! A code has 80 random bits, and of one device ten wrong ones a minute are looked at: guessing one takes longer than
-//! there is a universe. So a wrong code withdraws nothing, and nobody can keep a tablet out by guessing.
+//! A code has 80 random bits, and only ten wrong ones a minute are checked for a device, so a code cannot be guessed.
+//! For the same reason a wrong code does not withdraw a valid one: nobody can prevent a pairing by guessing.
 
 use crate::durable::secret;
 use std::collections::HashMap;
@@ -10,31 +10,31 @@ use std::net::{IpAddr, Ipv6Addr};
 use std::time::Duration;
 use tokio::time::Instant;
 
-/// How long a code may be used.
+/// Time for which a code is valid.
 pub const CODE_LASTS: Duration = Duration::from_secs(600);
 
-/// More tablets are not paired at a time.
+/// Maximum number of codes that are valid at the same time.
 const MOST_CODES: usize = 8;
 
-/// How many wrong codes of one device are looked at, within how long.
+/// Maximum number of wrong codes of one device that are checked, and the time in which they are counted.
 const MOST_WRONG: u32 = 10;
 const WITHIN: Duration = Duration::from_secs(60);
 
-/// Of how many devices wrong codes are counted at a time; beyond that all others wait.
+/// Maximum number of devices whose wrong codes are counted at the same time; further devices must wait.
 const MOST_DEVICES: usize = 256;
 
-/// The digits of Crockford's base 32: none that is taken for another one.
+/// The digits of Crockford's base 32, none of which is mistaken for another one.
 const DIGITS: [char; 32] = [
     '0', '1', '2', '3', '4', '5', '6', '7', '8', '9', 'A', 'B', 'C', 'D', 'E', 'F', 'G', 'H', 'J',
     'K', 'M', 'N', 'P', 'Q', 'R', 'S', 'T', 'V', 'W', 'X', 'Y', 'Z',
 ];
 
-/// Why a code does not let a device in.
+/// Why a code does not pair a device.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(in crate::page) enum Denied {
-    /// It is none, was used, or is over; which of these is not said.
+    /// The code does not exist, was used, or has expired; which of these is not said.
     Wrong,
-    /// Too many wrong ones came from there.
+    /// The device has sent too many wrong codes.
     TooMany,
 }
 
@@ -45,7 +45,7 @@ struct Code {
     until: Instant,
 }
 
-/// The codes that may be used now.
+/// The codes that are valid now.
 #[derive(Debug, Default)]
 pub(super) struct Codes {
     open: Vec<Code>,
@@ -53,7 +53,7 @@ pub(super) struct Codes {
 }
 
 impl Codes {
-    /// A new code for a tablet; one that it has is no longer good. `None` if too many are waiting.
+    /// A new code for a tablet; an earlier code for it becomes invalid. `None` if there are too many codes.
     pub(super) fn make(
         &mut self,
         tablet: &str,
@@ -66,7 +66,7 @@ impl Codes {
             return Ok(None);
         }
         let bytes: [u8; 16] = secret::random()?;
-        // Five bits of each byte: every digit is as likely as another.
+        // Five bits of each byte, so that every digit is equally likely.
         let digit = |byte: &u8| DIGITS.get(usize::from(byte & 31)).copied();
         let text: String = bytes.iter().filter_map(digit).collect();
         self.open.push(Code {
@@ -77,20 +77,20 @@ impl Codes {
         Ok(Some(text))
     }
 
-    /// The names that codes were made for and not used yet.
+    /// The names for which there are unused codes.
     pub(super) fn names(&mut self, now: Instant) -> Vec<String> {
         self.forget(now);
         self.open.iter().map(|code| code.tablet.clone()).collect()
     }
 
-    /// The tablet of this name must not come in any more.
+    /// Withdraws the code of this tablet, so that the tablet cannot be paired with it.
     pub(super) fn withdraw(&mut self, tablet: &str) -> bool {
         let before = self.open.len();
         self.open.retain(|code| code.tablet != tablet);
         self.open.len() < before
     }
 
-    /// Uses a code up: the name that the device gets.
+    /// Uses up a code. Returns the name for the device.
     pub(super) fn redeem(
         &mut self,
         said: &str,
@@ -120,7 +120,7 @@ impl Codes {
     }
 }
 
-/// A device of IPv6 has as many addresses as it likes; its network has one.
+/// The network of a device. With IPv6 a device can have any number of addresses, but one network.
 pub(super) fn network(ip: IpAddr) -> IpAddr {
     match ip.to_canonical() {
         IpAddr::V4(ip) => ip.into(),
@@ -131,7 +131,7 @@ pub(super) fn network(ip: IpAddr) -> IpAddr {
     }
 }
 
-/// As a person may have typed it: small letters, spaces, hyphens, and what looks like a digit.
+/// The code as it was meant: a person may have typed small letters, spaces, hyphens, or letters that look like digits.
 fn as_meant(said: &str) -> String {
     let digits = said.chars().filter(|c| !matches!(c, '-' | ' '));
     digits
@@ -144,13 +144,13 @@ fn as_meant(said: &str) -> String {
         .collect()
 }
 
-/// How long it takes tells nothing of where they differ.
+/// Compares two texts in a time that does not depend on where they differ.
 fn is_same(one: &str, other: &str) -> bool {
     let pairs = one.bytes().zip(other.bytes());
     one.len() == other.len() && pairs.fold(0, |differs, (one, other)| differs | (one ^ other)) == 0
 }
 
-/// As it is shown to be typed: `K7QP-3MX2-ABCD-EFGH`.
+/// The code in groups, for typing: `K7QP-3MX2-ABCD-EFGH`.
 pub(super) fn in_groups(code: &str) -> String {
     let mut shown = String::new();
     for (at, digit) in code.chars().enumerate() {

@@ -1,8 +1,8 @@
-//! The listener of tablets: TLS, with a limit on everything that a stranger can have of it.
+//! The listener for tablets: TLS, with limits on everything that a stranger can use up.
 //!
-//! - Its connections are counted apart from the loopback's: whatever comes over the network, the page at the bench
-//!   has its places.
-//! - One device has a share of them, so that no single one takes all.
+//! - Its connections are counted separately from those of the loopback, so that the page at the bench always has its
+//!   places.
+//! - One device can use only a part of them.
 
 use super::codes::{Codes, network};
 use super::{Certificate, Gate, TabletError, Tokens, addresses, names};
@@ -22,19 +22,19 @@ use tokio::sync::watch;
 use tokio_rustls::TlsAcceptor;
 use tokio_rustls::server::TlsStream;
 
-/// How many connections of tablets are served at once, and of one device; a browser opens up to six.
+/// Maximum number of connections of all tablets, and of one device; a browser opens up to six.
 const MOST_CONNECTIONS: usize = 64;
 const MOST_OF_ONE: usize = 16;
 
-/// How long a connection may take until it is encrypted.
+/// Time limit for the TLS handshake.
 const HELLO_WITHIN: Duration = Duration::from_secs(10);
 
-/// What every TLS connection begins with.
+/// The first byte of every TLS connection.
 const TLS_HANDSHAKE: u8 = 0x16;
 
 const PLAIN: &str = "this port speaks HTTPS only\nhelp: write https:// before the address\n";
 
-/// The listener, before anybody is served.
+/// The listener, before it is served.
 #[derive(Debug)]
 pub(in crate::page) struct Door {
     listener: TcpListener,
@@ -54,14 +54,14 @@ impl std::fmt::Debug for Acceptor {
 /// A connection of a tablet.
 #[derive(Debug)]
 pub(in crate::page) struct Connection {
-    /// The address of ours that it reached.
+    /// The address of this machine that the tablet has used.
     pub(super) local: IpAddr,
-    /// The digest of the token that it showed.
+    /// The digest of the token in its requests.
     sha256: Mutex<Option<String>>,
 }
 
 impl Connection {
-    /// It showed the token of this digest.
+    /// Notes that its requests have the token with this digest.
     pub(super) fn belongs_to(&self, sha256: &str) {
         let mut held = self.sha256.lock().unwrap_or_else(PoisonError::into_inner);
         *held = Some(sha256.to_owned());
@@ -74,7 +74,7 @@ impl Connection {
 }
 
 impl Door {
-    /// Listens; makes the certificate if there is none yet. Inside of the runtime only.
+    /// Listens, and makes the certificate if there is none yet. Must be called within the runtime.
     pub(in crate::page) fn open(
         config: &TabletConfig,
         hosts: &[String],
@@ -125,11 +125,11 @@ impl Door {
         &self.gate
     }
 
-    /// Serves until the sender of `stopped` is dropped; then answers that are under way go out.
+    /// Serves until the sender of `stopped` is dropped. Answers that have begun are completed.
     pub(in crate::page) async fn serve(self, routes: Router, stopped: watch::Receiver<()>) {
         let places = Places::default();
         let one = |stream, peer: SocketAddr| {
-            // Whoever gets no place is not answered: that would cost a handshake.
+            // A connection without a place is closed without an answer, which would cost a handshake.
             let place = places.take(peer.ip())?;
             let client = Client {
                 acceptor: self.acceptor.clone(),
@@ -165,7 +165,7 @@ impl Client {
             encrypted = tokio::time::timeout(HELLO_WITHIN, hello(&self.acceptor, stream)) => encrypted,
             _ = stopped.changed() => return,
         };
-        // Whatever is wrong with a handshake is its client's affair.
+        // A failed handshake ends only this connection.
         let Ok(Some(encrypted)) = encrypted else {
             return;
         };
@@ -187,7 +187,7 @@ impl Client {
     }
 }
 
-/// Once the tablet of this connection is shut out.
+/// Returns once the tablet of this connection is revoked.
 async fn revoked(gate: &Gate, connection: &Connection) {
     let mut changes = gate.tokens.changes();
     while changes.changed().await.is_ok() {
@@ -199,7 +199,7 @@ async fn revoked(gate: &Gate, connection: &Connection) {
     std::future::pending::<()>().await;
 }
 
-/// The connection, encrypted; `None` where it does not get so far.
+/// The connection after the TLS handshake; `None` if that fails.
 async fn hello(acceptor: &Acceptor, mut stream: TcpStream) -> Option<TlsStream<TcpStream>> {
     let mut first = [0];
     match stream.peek(&mut first).await {
@@ -212,7 +212,7 @@ async fn hello(acceptor: &Acceptor, mut stream: TcpStream) -> Option<TlsStream<T
     }
 }
 
-/// Answers a browser that does not encrypt.
+/// Answers a browser that does not use TLS.
 async fn say_plainly(stream: &mut TcpStream) {
     let answer = format!(
         "HTTP/1.1 400 Bad Request\r\ncontent-type: text/plain; charset=utf-8\r\ncontent-length: {}\r\nconnection: close\r\n\r\n{PLAIN}",
@@ -221,7 +221,7 @@ async fn say_plainly(stream: &mut TcpStream) {
     if stream.write_all(answer.as_bytes()).await.is_err() || stream.shutdown().await.is_err() {
         return;
     }
-    // What was sent must be read, or the answer is lost with the connection.
+    // The request must be read first, otherwise the answer is lost when the connection is closed.
     let mut rest = [0; 1024];
     for _ in 0..16 {
         let next = tokio::time::timeout(Duration::from_secs(1), stream.read(&mut rest));
@@ -231,7 +231,7 @@ async fn say_plainly(stream: &mut TcpStream) {
     }
 }
 
-/// Who has how many of the places.
+/// Number of places in use, by address.
 #[derive(Debug, Default, Clone)]
 struct Places(Arc<Mutex<HashMap<IpAddr, usize>>>);
 

@@ -1,11 +1,11 @@
 //! The page for tablets: over the network, with TLS of its own, for devices that a person has paired.
 //!
-//! In: connections from the network, pairing codes and revocations of a person at the machine. Out: the same page as
-//! over the loopback, for those that are paired; for all others the pairing page and nothing else.
+//! In: connections from the network, and pairing codes and revocations by a person at the machine. Out: the same page
+//! as over the loopback for paired devices, and only the pairing page for all others.
 //!
-//! - No socket is opened unless `tablet = true` stands in the configuration.
-//! - A device is known by its token alone, which is in a cookie that scripts cannot read.
-//! - Revoking cuts what is open.
+//! - No socket is opened unless the configuration has `tablet = true`.
+//! - A device is recognized only by its token, which is in a cookie that scripts cannot read.
+//! - Revoking a tablet closes its open connections.
 
 mod addresses;
 mod certificate;
@@ -34,27 +34,27 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::time::Instant;
 
-/// How long a browser keeps the token: as long as any does.
+/// Time for which a browser keeps the token: the longest that browsers allow.
 const COOKIE_SECONDS: u32 = 400 * 86_400;
 
-/// Why there is no page for tablets.
+/// Why the page for tablets is not served.
 #[derive(Debug, thiserror::Error)]
 pub enum TabletError {
-    /// A file with a secret is not used.
+    /// A file with a secret cannot be used.
     #[error(transparent)]
     Secret(#[from] SecretError),
-    /// A file holds something else.
+    /// A file has an unexpected content.
     #[error("{} is damaged, want {want}", path.display())]
     Damaged {
         /// The file.
         path: PathBuf,
-        /// What should stand in it.
+        /// The expected content.
         want: &'static str,
     },
     /// The certificate cannot be made or used.
     #[error("no certificate can be made: {cause}")]
     Make {
-        /// Why not.
+        /// The cause.
         cause: String,
     },
 }
@@ -90,25 +90,25 @@ impl TabletError {
     }
 }
 
-/// Who is let in, and who was let in.
+/// Access of tablets: pairing, revoking and checking.
 #[derive(Debug)]
 pub struct Gate {
-    /// Where tablets connect.
+    /// The address at which tablets connect.
     listen: SocketAddr,
     fingerprint: Fingerprint,
-    /// The names that the page answers to, beside the address of each connection; in small letters.
+    /// The names of the page, in lower case. The address of each connection is accepted too.
     names: Vec<String>,
-    /// The paired ones.
+    /// The tokens of paired tablets.
     pub(crate) tokens: Tokens,
     codes: Mutex<Codes>,
     code_lasts: Duration,
     now: fn() -> WallMicros,
 }
 
-/// A tablet that was let in just now.
+/// A tablet that was just paired.
 pub(super) struct LetIn {
     pub(super) tablet: String,
-    /// What its browser keeps.
+    /// The cookie for its browser.
     pub(super) cookie: String,
 }
 
@@ -117,7 +117,7 @@ impl Gate {
         self.codes.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Makes a code by which one device is let in under this name.
+    /// Makes a code that pairs one device under this name.
     pub(crate) fn pair(&self, asked: Option<String>) -> Result<Pairing, ErrorObject> {
         let now = Instant::now();
         let taken: Vec<String> = self.tokens.list().into_iter().map(|it| it.name).collect();
@@ -181,7 +181,7 @@ impl Gate {
         })
     }
 
-    /// Under which a tablet may reach the page, the likely one first.
+    /// The addresses at which a tablet may reach the page, the most likely one first.
     fn addresses(&self) -> Vec<String> {
         let port = self.listen.port();
         let at = |ip: IpAddr| format!("https://{}/", SocketAddr::new(ip, port));
@@ -193,12 +193,12 @@ impl Gate {
         own.filter(|ip| ip.is_ipv4() || !only_v4).map(at).collect()
     }
 
-    /// Uses a pairing code up: the name that the device gets.
+    /// Uses up a pairing code. Returns the name for the device.
     pub(super) fn redeem(&self, said: &str, from: IpAddr) -> Result<String, Denied> {
         self.codes().redeem(said, from, Instant::now())
     }
 
-    /// Lets in a tablet whose pairing stands in the journal.
+    /// Makes the token of a tablet whose pairing is in the journal.
     pub(super) fn admit(&self, tablet: &str) -> std::io::Result<LetIn> {
         let token = self.tokens.admit(tablet, (self.now)())?;
         Ok(LetIn {
@@ -210,12 +210,12 @@ impl Gate {
         })
     }
 
-    /// The code that was made for this name and not used yet is no longer good; false if there is none.
+    /// Withdraws the unused code for this name; `false` if there is none.
     pub(crate) fn withdraw(&self, tablet: &str) -> bool {
         self.codes().withdraw(tablet)
     }
 
-    /// Which tablets there are.
+    /// The paired tablets.
     pub(crate) fn tablets(&self) -> Tablets {
         let tablets = self.tokens.list().into_iter().map(|tablet| TabletMessage {
             tablet: tablet.name,
@@ -227,7 +227,7 @@ impl Gate {
         }
     }
 
-    /// Where tablets connect and how many may.
+    /// Where tablets connect, and how many are paired.
     pub(crate) fn status(&self) -> TabletStatus {
         TabletStatus {
             listen: self.listen.to_string(),
@@ -248,7 +248,8 @@ impl Gate {
                 .is_ok_and(|ip: IpAddr| ip.to_canonical() == connection.local)
     }
 
-    /// The tablet that a request comes from. From here on its connection is that tablet's, and ends with it.
+    /// The tablet that a request comes from. From here on the connection belongs to that tablet, and is closed when the
+    /// tablet is revoked.
     pub(super) fn who(
         self: &Arc<Self>,
         headers: &HeaderMap,
@@ -269,7 +270,7 @@ impl Gate {
         Some(name)
     }
 
-    /// The one token that is shown.
+    /// The token of a request, if it has exactly one.
     fn shown<'h>(&self, headers: &'h HeaderMap) -> Option<&'h str> {
         let name = self.cookie();
         let lines = headers.get_all(COOKIE).iter();
@@ -281,7 +282,8 @@ impl Gate {
         token.filter(|_| tokens.next().is_none())
     }
 
-    /// Cookies belong to a host, not to a port: two daemons of one machine must not take each other's.
+    /// The name of the cookie. Cookies belong to a host, not to a port, so each daemon of a machine needs a name of its
+    /// own.
     fn cookie(&self) -> String {
         format!("__Host-tallyjaw-{}", self.listen.port())
     }
@@ -295,7 +297,7 @@ pub(super) fn bare_host(host: &str) -> &str {
     }
 }
 
-/// What a failed write means where the memory is right already.
+/// The answer if the file could not be written although the change is in force.
 pub(crate) fn not_written(error: &Failed) -> ErrorObject {
     ErrorObject::new(
         code::REFUSED,

@@ -1,7 +1,7 @@
 //! The tokens of paired tablets: names and digests in a file that only the daemon's user can read.
 //!
-//! A token is 32 random bytes, so its SHA-256 tells nothing of it: there is nothing to guess that a slow or salted
-//! digest would protect, as it would a password. Who reads the file can let nobody in.
+//! A token is 32 random bytes, so its SHA-256 reveals nothing about it. A salted or slow digest, as for passwords,
+//! would add nothing, because a token cannot be guessed. Whoever reads the file cannot pair a device with it.
 
 use super::TabletError;
 use crate::durable::secret;
@@ -14,16 +14,16 @@ use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use tokio::sync::watch;
 
-/// The name of the file in the state folder.
+/// Name of the file in the state folder.
 pub const TABLETS_FILE: &str = "page.tablets";
 
-/// A longer file is not ours.
+/// A longer file was not written by us.
 const LARGEST: u64 = 256 * 1024;
 
-/// More tablets than stand around a bench.
+/// Maximum number of paired tablets.
 pub const MOST_TABLETS: usize = 32;
 
-/// When a tablet was last used is written to the disk no more often than this.
+/// Minimum interval between two writes of the time at which a tablet was last used.
 const USED_EVERY_MICROS: i64 = 600_000_000;
 
 /// The digest of a token, hex.
@@ -32,21 +32,21 @@ pub(crate) type Digest = String;
 /// A paired tablet.
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 pub struct Tablet {
-    /// As a person named it.
+    /// The name that the person gave it.
     pub name: String,
     sha256: Digest,
-    /// When it was paired, UTC.
+    /// When it was paired, RFC 3339 in UTC.
     pub paired: String,
-    /// When it was last used, UTC, to about ten minutes.
+    /// When it was last used, RFC 3339 in UTC, to about ten minutes.
     pub used: Option<String>,
 }
 
-/// What stands in the file.
+/// The content of the file.
 #[derive(Debug, Default, Clone, Deserialize)]
 struct Kept {
     v: u32,
     tablets: Vec<Tablet>,
-    /// Revoked while no daemon ran: the next one enters it in the journal.
+    /// Tablets that were revoked while no daemon ran; the next daemon enters that.
     #[serde(default)]
     to_enter: Vec<String>,
 }
@@ -71,13 +71,13 @@ impl Kept {
 pub struct Tokens {
     path: PathBuf,
     kept: Mutex<Kept>,
-    /// One write at a time, each of all that is known then.
+    /// Held during a write, so that each write has everything that is known by then.
     writing: Mutex<()>,
     changed: watch::Sender<()>,
 }
 
 impl Tokens {
-    /// Those of a state folder; none where there is no file.
+    /// The tokens of a state folder; none if there is no file.
     pub fn open(state_dir: &Path) -> Result<Self, TabletError> {
         let path = state_dir.join(TABLETS_FILE);
         let kept = match secret::read(&path, LARGEST)? {
@@ -98,29 +98,29 @@ impl Tokens {
         })
     }
 
-    /// Nothing panics while the lock is held, so what is behind it is always whole.
+    /// Nothing can panic while the lock is held, so a poisoned lock still protects valid data.
     fn kept(&self) -> MutexGuard<'_, Kept> {
         self.kept.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Those that are paired, by name.
+    /// The paired tablets, by name.
     pub fn list(&self) -> Vec<Tablet> {
         let mut tablets = self.kept().tablets.clone();
         tablets.sort_by(|one, other| one.name.cmp(&other.name));
         tablets
     }
 
-    /// How many are paired.
+    /// Number of paired tablets.
     pub fn count(&self) -> usize {
         self.kept().tablets.len()
     }
 
-    /// Tells when one was revoked.
+    /// Notifies when a tablet is revoked.
     pub(super) fn changes(&self) -> watch::Receiver<()> {
         self.changed.subscribe()
     }
 
-    /// Lets a tablet in: its token, which is known nowhere else. One of this name is replaced.
+    /// Pairs a tablet. Returns its token, which is stored nowhere. An earlier tablet of this name is replaced.
     pub(super) fn admit(&self, name: &str, now: WallMicros) -> std::io::Result<String> {
         let token = hex(&secret::random::<32>()?);
         let mut kept = self.kept();
@@ -136,7 +136,7 @@ impl Tokens {
         Ok(token)
     }
 
-    /// Shuts a tablet out; false if there is none of this name.
+    /// Revokes a tablet; `false` if there is none of this name.
     pub fn revoke(&self, name: &str) -> bool {
         let mut kept = self.kept();
         let before = kept.tablets.len();
@@ -147,7 +147,7 @@ impl Tokens {
         is_gone
     }
 
-    /// The same while no daemon runs: the next one enters it in the journal.
+    /// Revokes a tablet while no daemon runs; the next daemon enters that.
     pub fn revoke_for_later(&self, name: &str) -> bool {
         let is_gone = self.revoke(name);
         if is_gone {
@@ -156,24 +156,24 @@ impl Tokens {
         is_gone
     }
 
-    /// The next daemon enters in the journal that it was revoked.
+    /// Has the next daemon enter that the tablet was revoked.
     pub(crate) fn enter_later(&self, name: String) {
         self.kept().to_enter.push(name);
     }
 
-    /// What was revoked while no daemon ran.
+    /// The tablets that were revoked while no daemon ran.
     pub(crate) fn to_enter(&self) -> Vec<String> {
         std::mem::take(&mut self.kept().to_enter)
     }
 
-    /// The tablet that has a token of this digest.
+    /// The tablet whose token has this digest.
     pub(super) fn name_of(&self, sha256: &str) -> Option<String> {
         let kept = self.kept();
         let tablet = kept.tablets.iter().find(|tablet| tablet.sha256 == sha256)?;
         Some(tablet.name.clone())
     }
 
-    /// It was used just now; true if that should be written.
+    /// Notes that a tablet was used. Returns `true` if that should be written.
     pub(super) fn used(&self, sha256: &str, now: WallMicros) -> bool {
         let mut kept = self.kept();
         let found = kept
@@ -193,7 +193,7 @@ impl Tokens {
         is_due
     }
 
-    /// Writes the file; waits for the disk.
+    /// Writes the file, and waits for the disk.
     pub fn save(&self) -> Result<(), Failed> {
         let writing = self.writing.lock().unwrap_or_else(PoisonError::into_inner);
         let text = format!("{:#}\n", self.kept().as_json());
@@ -203,7 +203,8 @@ impl Tokens {
     }
 }
 
-/// The digest of a token that was shown. Whoever finds out where digests differ knows nothing of the token.
+/// The digest of a token. Comparing digests may take a time that depends on where they differ, since that reveals
+/// nothing about the token.
 pub(super) fn digest(token: &[u8]) -> Digest {
     hex(&Sha256::digest(token))
 }
