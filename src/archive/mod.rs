@@ -3,9 +3,10 @@
 //! In: a state folder, which may be written meanwhile, and the files of the configuration. Out: a folder in the layout
 //! of a state folder, with `configuration/` and `SHA256SUMS`, which `sha256sum -c` reads.
 //!
-//! - What is in an archive is never changed: a segment grows by the lines that are durable since, other files are added.
+//! - Nothing in an archive is changed: new durable lines are appended to a segment, and other files are added.
 //! - It holds no secret: neither the tokens and keys of the page, nor a private key of the bench.
-//! - The list of digests is written last. A cut before that leaves files that it does not list.
+//! - The list of digests is written last. If the program is stopped before that, the folder has files that the list
+//!   does not contain.
 
 #![expect(clippy::disallowed_methods, reason = "edge: files of archives")]
 
@@ -35,28 +36,28 @@ const CONFIGURATION: &str = "configuration";
 /// Why an archive was not made, extended, restored or removed from.
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum ArchiveError {
-    /// A file or folder.
+    /// A file or folder could not be used.
     #[error(transparent)]
     Failed(#[from] Failed),
-    /// The journal.
+    /// The journal could not be read.
     #[error(transparent)]
     Journal(#[from] JournalError),
-    /// The archive holds something else.
+    /// The archive has another content than the state folder.
     #[error("{} of the archive is not how that of the bench begins", path.display())]
     Unlike {
         /// The file in the archive.
         path: PathBuf,
     },
-    /// A state folder is in use.
+    /// The state folder already has a journal.
     #[error("{} holds a journal already", path.display())]
     Occupied {
-        /// Its folder of the journal.
+        /// The folder of that journal.
         path: PathBuf,
     },
 }
 
 impl ArchiveError {
-    /// What to do about it.
+    /// What to do.
     pub(crate) fn remedy(&self) -> Option<String> {
         match self {
             Self::Failed(_) => Some("check the permissions of the folders and the space".to_owned()),
@@ -74,16 +75,16 @@ pub(crate) struct Evidence<'a> {
     pub(crate) state_dir: &'a Path,
     /// The last entry that is durable; later lines are left out.
     pub(crate) durable: Seq,
-    /// The files of the configuration: the name in the archive, and the file.
+    /// The files of the configuration: name in the archive, and path.
     pub(crate) configuration: &'a [(String, PathBuf)],
 }
 
-/// What an archive got.
+/// What was added to an archive.
 #[derive(Debug, Default)]
 pub(crate) struct Extended {
-    /// How many files were added or grew.
+    /// Number of files that were added or extended.
     pub(crate) files: u64,
-    /// How many bytes were added.
+    /// Number of bytes that were added.
     pub(crate) bytes: u64,
 }
 
@@ -118,7 +119,7 @@ pub(crate) fn extend(archive: &Path, evidence: &Evidence<'_>) -> Result<Extended
 
 struct Adding<'a> {
     archive: &'a Path,
-    /// What was written now.
+    /// The digests of files that were written now.
     written: Sums,
     extended: Extended,
 }
@@ -141,7 +142,7 @@ impl Adding<'_> {
         Ok(())
     }
 
-    /// A file that only grows.
+    /// Copies a file that only grows.
     fn grow(&mut self, name: &str, bytes: &[u8]) -> Result<(), ArchiveError> {
         let path = self.archive.join(name);
         let have = match fs::read(&path) {
@@ -158,10 +159,10 @@ impl Adding<'_> {
         self.put(name, bytes, have.len())
     }
 
-    /// A file that never changes.
+    /// Copies a file that never changes.
     fn same(&mut self, file: &Path, name: &str) -> Result<(), ArchiveError> {
         if self.archive.join(name).exists() {
-            return Ok(()); // Whether it is as it was is found by its digest.
+            return Ok(()); // Whether it has changed is checked by its digest.
         }
         let bytes = fs::read(file).map_err(failed("read", file))?;
         self.put(name, &bytes, 0)

@@ -1,4 +1,4 @@
-//! Takes old segments out of a state folder once an archive has them.
+//! Removes old segments from a state folder that an archive has.
 
 use super::ArchiveError;
 use crate::album::{Album, Named, pictured};
@@ -13,16 +13,16 @@ use std::path::Path;
 /// What was removed.
 #[derive(Debug)]
 pub(crate) struct Removed {
-    /// How many segments.
+    /// Number of segments.
     pub(crate) segments: u64,
-    /// How many pictures, with their small copies.
+    /// Number of pictures; each was removed with its small copy.
     pub(crate) pictures: u64,
-    /// The last entry that was removed, and the digest of its line: the first line that is left names it.
+    /// The last removed entry, and the digest of its line: the first remaining line names it.
     pub(crate) last: Option<(Seq, Digest)>,
 }
 
-/// Removes the segments whose last entry is older than `before`, from the oldest on, each only if the archive has all of
-/// it; and the pictures that only they name. The newest segment stays. The daemon must not run.
+/// Removes the segments whose last entry is older than `before`, from the oldest one, each only if the archive has all
+/// of it; and the pictures that only they name. The newest segment stays. The daemon must not run.
 pub(crate) fn remove_before(
     state_dir: &Path,
     archive: &Path,
@@ -45,7 +45,7 @@ pub(crate) fn remove_before(
         let last = bytes.strip_suffix(b"\n").unwrap_or(&bytes);
         let last = last.rsplit(|byte| *byte == b'\n').next().unwrap_or(last);
         let Ok((stamped, _)) = decode(last) else {
-            break; // A damaged segment is for a person to look at.
+            break; // A damaged segment is left for a person to examine.
         };
         if stamped.at >= before {
             break;
@@ -60,7 +60,7 @@ pub(crate) fn remove_before(
         removed.last = Some((stamped.seq, Digest::of(last)));
         old.push(path);
     }
-    // The oldest first: a cut leaves a journal that begins later, never one with a gap.
+    // The oldest is removed first, so that after an interruption the journal begins later but has no gap.
     for path in old {
         fs::remove_file(&path).map_err(failed("remove", &path))?;
         File::open(&folder)

@@ -1,4 +1,4 @@
-//! A state folder out of an archive.
+//! Makes a state folder from an archive.
 
 use super::{ArchiveError, BESIDE, names_in};
 use crate::durable::{Access, failed, make_folder, put};
@@ -8,10 +8,9 @@ use crate::journal::{Dir, JOURNAL_FOLDER, StateLock};
 use std::fs;
 use std::path::Path;
 
-/// Copies journal, pictures and time stamps into a state folder that has no journal. `end` is the identity
-/// of the journal and its last entry with its digest. Where others know a later entry, `known`, the next start of the
-/// daemon asks a person to accept that entries are gone, so that no number is used twice. Returns how many files were
-/// copied.
+/// Copies journal, pictures and time stamps into a state folder that has no journal. `end` is the identity of the
+/// journal and its last entry with its digest. If others know a later entry, `known`, the next start of the daemon
+/// requires that a person accepts the loss, so that no number is used twice. Returns the number of copied files.
 pub(crate) fn restore(
     archive: &Path,
     state_dir: &Path,

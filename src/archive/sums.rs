@@ -1,7 +1,7 @@
 //! The digests of all files of an archive: `SHA256SUMS`, as `sha256sum` writes and checks it.
 //!
-//! Nobody vouches for the list itself: it shows what a disk or a copy damaged, not what somebody changed on purpose. The
-//! chain of the journal and its last digest, kept elsewhere, show that.
+//! The list itself is not protected: it shows damage by a disk or a copy, not a deliberate change. A deliberate change
+//! is shown by the chain of the journal and its last digest, kept elsewhere.
 
 use super::{ArchiveError, BESIDE, CONFIGURATION};
 use crate::durable::{Access, Failed, failed, put};
@@ -16,10 +16,10 @@ use std::path::Path;
 
 /// Name of the list.
 pub(crate) const SUMS: &str = "SHA256SUMS";
-/// A larger file is in no archive.
+/// Maximum size of a file in an archive.
 const LARGEST: u64 = 256 << 20;
 
-/// The digest of each file, by its name from the archive on.
+/// The digest of each file, by its path relative to the archive.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Sums(BTreeMap<String, Digest>);
 
@@ -38,12 +38,12 @@ impl Sums {
     }
 }
 
-/// An archive whose files were held against its list.
+/// The files of an archive, compared with its list.
 #[derive(Debug)]
 pub(crate) struct Summed {
-    /// How many files the list has.
+    /// Number of files in the list.
     pub(crate) files: usize,
-    /// What is missing, changed or not listed.
+    /// Files that are missing, changed or not listed.
     pub(crate) findings: Vec<Finding>,
 }
 
@@ -70,7 +70,7 @@ pub(super) fn read(archive: &Path) -> Result<Option<Sums>, Failed> {
     Ok(Some(sums))
 }
 
-/// Holds every file of a folder against its list; `None` if the folder has none, and so is no archive.
+/// Compares every file of a folder with its list; `None` if the folder has no list and so is not an archive.
 pub(crate) fn check(folder: &Path) -> Result<Option<Summed>, Failed> {
     let Some(sums) = read(folder)? else {
         return Ok(None);
@@ -110,8 +110,8 @@ pub(crate) fn check(folder: &Path) -> Result<Option<Summed>, Failed> {
     }))
 }
 
-/// Writes the list again. What was in the archive before keeps its old digest, so that [`check`] finds what was damaged
-/// since.
+/// Writes the list again. A file that was in the archive before keeps its old digest, so that [`check`] finds later
+/// damage.
 pub(super) fn renew(archive: &Path, before: &Sums, written: &Sums) -> Result<(), ArchiveError> {
     let mut sums = before.clone();
     sums.0.extend(written.0.clone());
@@ -126,7 +126,7 @@ pub(super) fn renew(archive: &Path, before: &Sums, written: &Sums) -> Result<(),
     Ok(())
 }
 
-/// The names of all plain files of an archive, but for the list.
+/// The names of all plain files of an archive, except the list.
 fn all_names(archive: &Path) -> Result<BTreeSet<String>, Failed> {
     let mut names: BTreeSet<String> = super::names_in(archive)?.into_iter().collect();
     names.remove(SUMS);
