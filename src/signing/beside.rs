@@ -1,7 +1,7 @@
-//! Signatures of files: `FILE.sig` beside FILE, which `ssh-keygen -Y verify` takes as it is.
+//! Signatures of files: `FILE.sig` beside FILE, in the form of `ssh-keygen -Y verify`.
 //!
-//! An old signature is taken away before its file is replaced, and the new one comes when the file is durable: a crash
-//! leaves a file without a signature, never one with that of another.
+//! An old signature is removed before its file is replaced, and the new one is written once the file is durable. So
+//! after a crash a file may lack its signature, but never has that of another content.
 
 #![expect(clippy::disallowed_methods, reason = "edge: signatures are files")]
 
@@ -13,7 +13,7 @@ use std::fs::{self, File};
 use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
 
-/// A longer file is no signature.
+/// A longer file is not a signature.
 const MOST: u64 = 4096;
 
 /// The name of the signature of `file`.
@@ -23,7 +23,7 @@ pub fn name(file: &Path) -> PathBuf {
     name.into()
 }
 
-/// Takes an old signature away, before its file is replaced. Another file of that name stays.
+/// Removes an old signature, before its file is replaced. A file of that name that is not a signature stays.
 pub fn withdraw(file: &Path) -> Result<(), Failed> {
     let beside = name(file);
     if !matches!(read(&beside), Ok(Some(text)) if Signature::from_text(&text).is_ok()) {
@@ -40,7 +40,7 @@ pub fn sign(key: &Key, file: &Path) -> Result<PathBuf, KeyError> {
     Ok(beside)
 }
 
-/// Who has signed the file; `None` where there is no signature.
+/// The key that has signed the file; `None` if there is no signature.
 pub fn check(file: &Path) -> Result<Option<Result<Public, SignatureError>>, Failed> {
     let beside = name(file);
     let Some(text) = read(&beside).map_err(failed("read", &beside))? else {
@@ -54,7 +54,7 @@ pub fn check(file: &Path) -> Result<Option<Result<Public, SignatureError>>, Fail
     })))
 }
 
-/// The command that checks the signature without us; `allowed` is the file with the public key.
+/// The command that checks the signature without tallyjaw; `allowed` is the file with the public key.
 pub fn command(file: &Path, allowed: &str) -> String {
     let signature = name(file).display().to_string();
     check_by_hand(&file.display().to_string(), &signature, allowed)

@@ -1,7 +1,7 @@
 //! The signing key of a bench: an OpenSSH private key in the state folder that only its user can read.
 //!
-//! - The private key is made here and stays in its file. Nothing prints it, and no entry or answer has it.
-//! - A file that others may have read, or have put there, is refused: they could sign.
+//! - The private key is made here and stays in its file. It is never printed, and is in no entry or answer.
+//! - A file that others may have read or written is refused, because they could sign.
 //! - Rotation: the old key signs the new one, then the new one takes its place. After a crash between the two the old key
 //!   is still there and in force.
 
@@ -26,16 +26,16 @@ pub const PUBLIC_KEY_FILE: &str = "signing.allowed";
 /// Name of the signature that the key before made over the key in use.
 const HANDOVER_FILE: &str = "signing.handover";
 
-/// A longer file holds no key.
+/// A longer file is not a key.
 const MOST: u64 = 8 * 1024;
 
-/// Why there is no key to sign with.
+/// Why there is no key for signing.
 #[derive(Debug, thiserror::Error)]
 pub enum KeyError {
     /// The file cannot be read or made, or is not its owner's alone.
     #[error(transparent)]
     Secret(#[from] SecretError),
-    /// The file holds something else.
+    /// The file has another content.
     #[error("{} holds no Ed25519 key without passphrase in the form of OpenSSH: {reason}", path.display())]
     NotAKey {
         /// The file.
@@ -43,7 +43,7 @@ pub enum KeyError {
         /// The library's reason.
         reason: String,
     },
-    /// There is a key already.
+    /// There already is a key.
     #[error("there is a key already: {}", path.display())]
     IsThere {
         /// The file.
@@ -55,7 +55,7 @@ pub enum KeyError {
         /// The file that would hold it.
         path: PathBuf,
     },
-    /// The key did not sign.
+    /// Signing failed.
     #[error("the key did not sign: {0}")]
     Signing(#[from] SignatureError),
 }
@@ -101,7 +101,7 @@ impl std::fmt::Debug for Key {
 }
 
 impl Key {
-    /// The key of a state folder; `None` where there is none.
+    /// The key of a state folder; `None` if there is none.
     pub fn open(state_dir: &Path) -> Result<Option<Self>, KeyError> {
         let path = state_dir.join(KEY_FILE);
         let Some(text) = secret::read(&path, MOST)? else {
@@ -124,7 +124,7 @@ impl Key {
         Ok(key)
     }
 
-    /// Makes a new key that the old one signs, and puts it in its place.
+    /// Makes a new key that the old one signs, and replaces the old one.
     pub fn rotate(state_dir: &Path) -> Result<(Self, Self), KeyError> {
         let path = state_dir.join(KEY_FILE);
         let Some(old) = Self::open(state_dir)? else {
@@ -139,7 +139,7 @@ impl Key {
         Ok((old, new))
     }
 
-    /// The signature by which the key before vouches for this one; `None` where there is none that holds.
+    /// The signature over this key by the key before; `None` if there is none that is valid.
     pub fn handover(&self, state_dir: &Path) -> Option<Signature> {
         let text = std::fs::read_to_string(state_dir.join(HANDOVER_FILE)).ok()?;
         let signature = Signature::from_text(&text).ok()?;
@@ -172,7 +172,7 @@ impl Key {
         })
     }
 
-    /// The key of a seed, for tests that need the same one each time.
+    /// The key that follows from a seed, for tests that need the same one each time.
     #[cfg(test)]
     pub(crate) fn of_seed(seed: [u8; 32]) -> Self {
         let private = PrivateKey::from(Ed25519Keypair::from_seed(&seed));
@@ -223,7 +223,7 @@ impl Key {
 }
 
 impl Public {
-    /// Its line in a file of allowed signers, with its line end: `ssh-keygen -Y verify -f` takes such a file.
+    /// Its line for a file of allowed signers, with its line end: `ssh-keygen -Y verify -f` accepts such a file.
     pub fn allowed(&self) -> String {
         format!("{PRINCIPAL} namespaces=\"{NAMESPACE}\" {}\n", self.line)
     }

@@ -1,7 +1,8 @@
-//! Signatures in the form of OpenSSH, with the namespace `tallyjaw`: `ssh-keygen -Y verify` checks them without us.
+//! Signatures in the form of OpenSSH, with the namespace `tallyjaw`: `ssh-keygen -Y verify` checks them without
+//! tallyjaw.
 //!
-//! In: bytes, or their SHA-512, and a key. Out: a [`Signature`], or why one does not hold. The private key is in [`key`],
-//! and leaves its file only into the memory of a process that may read it.
+//! In: bytes, or their SHA-512, and a key. Out: a [`Signature`], or why one is not valid. The private key is in
+//! [`key`]; only a process that may read its file has it in memory.
 
 pub mod beside;
 pub mod key;
@@ -20,16 +21,16 @@ use std::fmt;
 const BEGIN: &str = "-----BEGIN SSH SIGNATURE-----\n";
 const END: &str = "-----END SSH SIGNATURE-----";
 
-/// Why a signature does not hold.
+/// Why a signature is not valid.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum SignatureError {
-    /// The text is no signature in the form of OpenSSH.
+    /// The text is not a signature in the form of OpenSSH.
     #[error("no signature in the form of OpenSSH: {reason}")]
     NotASignature {
         /// The library's reason.
         reason: String,
     },
-    /// It was made for something else.
+    /// It was made for another purpose.
     #[error(
         "a signature for {namespace:?} by {algorithm} over {hash}, want {NAMESPACE:?}, ssh-ed25519 and sha512"
     )]
@@ -64,7 +65,7 @@ impl Public {
         })
     }
 
-    /// A key as OpenSSH writes it, with or without a comment; `None` where it is no Ed25519 key.
+    /// Reads a key as OpenSSH writes it, with or without a comment; `None` if it is not an Ed25519 key.
     ///
     /// # Examples
     ///
@@ -81,7 +82,7 @@ impl Public {
         Self::new(key.key_data().clone())
     }
 
-    /// As OpenSSH writes it, without a comment: `ssh-ed25519 AAAA…`.
+    /// The key as OpenSSH writes it, without a comment: `ssh-ed25519 AAAA…`.
     pub fn line(&self) -> &str {
         &self.line
     }
@@ -143,17 +144,17 @@ impl Signature {
         Ok(text.trim_end_matches(END).replace('\n', ""))
     }
 
-    /// The key that made it, as the signature says.
+    /// The key that it names as its maker.
     pub fn by(&self) -> &Public {
         &self.by
     }
 
-    /// Whether it is of these bytes.
+    /// Checks that it is valid for these bytes.
     pub fn check(&self, bytes: &[u8]) -> Result<(), SignatureError> {
         self.check_hash(&Sha512::digest(bytes).into())
     }
 
-    /// Whether it is of the bytes with this SHA-512.
+    /// Checks that it is valid for the bytes with this SHA-512.
     pub fn check_hash(&self, hash: &[u8; 64]) -> Result<(), SignatureError> {
         let signed = signed_data(hash);
         let found = self
@@ -176,7 +177,8 @@ fn not_one(error: &ssh_key::Error) -> SignatureError {
     }
 }
 
-/// The base64 with line ends and the lines around it. Text that is no base64 becomes none by that.
+/// The base64 with line ends, between the lines that mark a signature. If the text is not base64, neither is the
+/// result.
 fn armored(base64: &str) -> String {
     let mut text = BEGIN.to_owned();
     for (at, letter) in base64.chars().enumerate() {
@@ -188,7 +190,8 @@ fn armored(base64: &str) -> String {
     text + "\n" + END + "\n"
 }
 
-/// What a key really signs: OpenSSH's PROTOCOL.sshsig, "Signed Data, of which the signature goes into the blob above".
+/// The data that a key really signs: OpenSSH's PROTOCOL.sshsig, "Signed Data, of which the signature goes into the blob
+/// above".
 fn signed_data(hash: &[u8; 64]) -> Vec<u8> {
     let mut data = b"SSHSIG".to_vec();
     for part in [NAMESPACE.as_bytes(), b"", b"sha512", hash] {

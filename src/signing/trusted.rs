@@ -1,23 +1,23 @@
-//! The keys that somebody trusts: a public key, or a file of allowed signers as OpenSSH has it.
+//! The trusted keys: a public key, or a file of allowed signers in the form of OpenSSH.
 
 use super::{NAMESPACE, Public};
 
-/// Public keys that somebody trusts.
+/// The public keys that somebody trusts.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Trusted {
     keys: Vec<Public>,
 }
 
-/// Why a file names no key to trust.
+/// Why a file has no trusted keys.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum TrustedError {
-    /// A line is no Ed25519 key.
+    /// A line is not an Ed25519 key.
     #[error("line {line} names no Ed25519 key as OpenSSH writes it")]
     NoKey {
         /// The line, from 1.
         line: usize,
     },
-    /// A line limits its key in a way that is not understood here.
+    /// A line limits its key with an option that is not supported here.
     #[error("line {line} has the option {option:?}, want at most namespaces=\"{NAMESPACE}\"")]
     Option {
         /// The line, from 1.
@@ -58,12 +58,12 @@ impl Trusted {
         Ok(Self { keys })
     }
 
-    /// Whether it is one of them.
+    /// Whether the key is one of them.
     pub fn has(&self, key: &Public) -> bool {
         self.keys.contains(key)
     }
 
-    /// Trusts one key more: one that a trusted key vouches for.
+    /// Adds a key that a trusted key vouches for.
     pub fn add(&mut self, key: Public) {
         self.keys.push(key);
     }
