@@ -1,10 +1,10 @@
 //! Makes the index of one segment, from that segment alone: it begins with the whole state.
 //!
-//! A series lives at its station from its `armed` entry to the entry after which it can no longer be resumed. All that
-//! can change it is said in between, and all lines in between that can be about it are one span. What is said about it
-//! later (a picture, a note, its production run) names it and is kept entry by entry.
+//! A series is alive at its station from its `armed` entry until it can no longer be resumed. Only entries in between
+//! can change it, and the lines from the first to the last of these form one span. Later entries about it (a picture, a
+//! note, its production run) name it, and are stored one by one.
 //!
-//! Where a segment tells a story that the rules of the bench do not allow, there is no index of it, and it is read.
+//! A segment that contradicts the rules of the bench has no index, and is read as a whole.
 
 use super::facts::{Facts, Row, Times};
 use super::file::{Across, Span, Within};
@@ -23,12 +23,12 @@ use std::collections::{BTreeMap, HashMap};
 /// The index of a segment.
 pub(super) struct Built {
     pub(super) of: Identity,
-    /// `None` where there can be no index.
+    /// `None` if the segment cannot have an index.
     pub(super) made: Option<(Across, Within)>,
 }
 
-/// Reads a segment and makes its index; `None` if it is changed meanwhile, or once `go_on`, which is asked at each line,
-/// says no.
+/// Reads a segment and makes its index; `None` if the segment is changed meanwhile, or if `go_on`, which is called for
+/// each line, returns `false`.
 pub(super) fn build(
     dir: &Dir,
     number: SegmentNumber,
@@ -58,19 +58,19 @@ pub(super) fn build(
     Ok(Some(Built { of, made }))
 }
 
-/// A series that was seen.
+/// A series that was seen in the segment.
 struct Seen {
     from: Seq,
     to: Seq,
     instruments: Vec<String>,
     zeros: Option<Seq>,
-    /// The entry that closed it last, and the offset of its line.
+    /// The entry that last closed it, and the offset of its line.
     closed: Option<(Seq, u64)>,
     earliest: WallMicros,
     latest: WallMicros,
     /// The series from the ledger, once nothing can change it.
     settled: Option<Series<()>>,
-    /// The clock was set meanwhile, so its times are not those of its entries.
+    /// The clock was set while it was alive, so its times are not those of its entries.
     is_shifted: bool,
 }
 
@@ -82,29 +82,29 @@ struct Reading {
     across: Across,
 }
 
-/// What an entry means for the index, apart from the series that it names ([`Stamped::series`]).
+/// The effect of an entry on the index, apart from the series that it names ([`Stamped::series`]).
 enum Means<'e> {
-    /// Nothing that outlives its series.
+    /// It affects only a series that is alive.
     Nothing,
-    /// A series begins; there must be none at the station.
+    /// A series begins; no other may be open at the station.
     Begins,
-    /// A series ends; it must be the one at the station.
+    /// A series ends; it must be the one that is open at the station.
     Ends(Seq),
-    /// A stopped series goes on; it must be the one that the station can resume.
+    /// A stopped series is resumed; it must be the one that the station can resume.
     GoesOn(Seq),
-    /// A report of any later series with this instrument names the port.
+    /// A port was opened. Reports of later series with this instrument name it.
     Port(&'e str),
-    /// It may open a series after the next `armed` too, which names it.
+    /// A zero. It may also open the next series, whose `armed` entry names it.
     Zero(&'e str),
-    /// All times of what is open are moved.
+    /// The times of all open series change.
     Clock,
 }
 
-/// Every kind of entry, and what it can say about anything but the series that lives at its station now.
+/// The effect of every kind of entry, apart from the series that is alive at its station.
 ///
-/// A new kind that refers back must name what it refers to by [`Stamped::series`], or be given a meaning here. What
-/// `report` takes from before a series (ports, opening zeros, verifications) is looked up by `plan`; production runs
-/// have no index.
+/// A new kind that refers to earlier entries must name its series in [`Stamped::series`], or get a variant here. The
+/// entries before a series that `report` needs (ports, opening zeros, verifications) are found by `plan`. Production
+/// runs have no index.
 fn means(entry: &Entry) -> Means<'_> {
     match entry {
         Entry::Journal(entry) => match entry {
@@ -129,7 +129,7 @@ fn means(entry: &Entry) -> Means<'_> {
                 Means::Nothing
             }
         },
-        // an operator, a tool, a job, a lot: of the series at the station; a note may name an earlier one
+        // an operator, a tool, a job, a lot: they affect the open series of the station; a note may name an earlier one
         Entry::Said(entry) => match entry {
             SaidEntry::AdapterSaid(_)
             | SaidEntry::ZeroSaid(_)
@@ -148,7 +148,7 @@ fn means(entry: &Entry) -> Means<'_> {
             SeriesEntry::Armed(_) => Means::Begins,
             SeriesEntry::Completed(completed) => Means::Ends(completed.series),
             SeriesEntry::Resumed(resumed) => Means::GoesOn(resumed.series),
-            // these change readings of the series that they name, as long as it lives
+            // these change readings of a series that is alive
             SeriesEntry::Doubted(_)
             | SeriesEntry::Retracted(_)
             | SeriesEntry::Restored(_)
@@ -159,7 +159,7 @@ fn means(entry: &Entry) -> Means<'_> {
             | SeriesEntry::ZeroDue(_)
             | SeriesEntry::Alerted(_) => Means::Nothing,
         },
-        // opened, held and closed runs name their samples
+        // they name the series of their samples
         Entry::Production(entry) => match entry {
             ProductionEntry::RunOpened(_)
             | ProductionEntry::Crimped(_)
@@ -171,7 +171,7 @@ fn means(entry: &Entry) -> Means<'_> {
     }
 }
 
-/// The series that live at a station: the open one and the one that can be resumed.
+/// The series that are alive at a station: the open one and the one that can be resumed.
 fn alive<'s>(state: &'s State, station: &str) -> impl Iterator<Item = &'s SeriesState> {
     let known = state.stations.get(station);
     let open = known.and_then(|known| known.series.as_ref());
@@ -181,7 +181,7 @@ fn alive<'s>(state: &'s State, station: &str) -> impl Iterator<Item = &'s Series
 }
 
 impl Reading {
-    /// Takes the next entry, whose line is at this offset; `false` if it is not as the rules of the bench make it.
+    /// Takes the next entry, whose line is at this offset; `false` if it contradicts the rules of the bench.
     fn take(&mut self, stamped: &Stamped, offset: u64) -> bool {
         let Stamped { seq, entry, .. } = stamped;
         let station = entry.station();
@@ -249,7 +249,7 @@ impl Reading {
         is_sound
     }
 
-    /// The series that live anywhere.
+    /// The series that are alive at any station.
     fn living(&self) -> Vec<Seq> {
         let stations = self.state.stations.keys();
         stations
@@ -315,7 +315,7 @@ impl Reading {
 }
 
 impl Seen {
-    /// The row of a series within the segment; `None` if it is not, or has times of its own.
+    /// The row of a series within the segment; `None` if it is not within it, or if its times were changed.
     fn row(&self, id: Seq, places: &mut HashMap<Facts, usize>) -> Option<Row> {
         let settled = self.settled.as_ref()?;
         let closed = settled.closed.as_ref()?;

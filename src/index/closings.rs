@@ -1,5 +1,5 @@
-//! The entries by which series were closed, read where the index says that they are: a verdict that is shown is the
-//! journal's own.
+//! Reads the entries that closed series, at the places in the index, so that every verdict shown is read from the
+//! journal.
 
 use super::{Index, Known};
 use crate::entry::line::decode;
@@ -9,10 +9,10 @@ use crate::workers::Workers;
 use std::convert::Infallible;
 use std::ops::ControlFlow;
 
-/// Number of entries that are one job.
+/// Number of entries in one job.
 const ENTRIES: usize = 512;
 
-/// Where the entry is that closed a series.
+/// The place of the entry that closed a series.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Closing {
     /// The series.
@@ -24,8 +24,8 @@ pub(crate) struct Closing {
 }
 
 impl Index {
-    /// Gives the entries that closed these series to `take`, in the same order. Returns `false` if one is not where the
-    /// index says: it is wrong, and is thrown away.
+    /// Gives the entries that closed these series to `take`, in the same order. Returns `false` if one is not at the
+    /// place in the index: then the index is wrong, and is removed.
     pub(crate) fn each_closing(
         &self,
         closings: &[Closing],
@@ -57,7 +57,7 @@ impl Index {
         is_sound
     }
 
-    /// The entries; else the segment whose index is wrong, if there is one.
+    /// The entries; or the segment whose index is wrong, if there is one.
     fn closed(
         &self,
         dir: &Dir,

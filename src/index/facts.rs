@@ -1,6 +1,6 @@
-//! What questions ask of a series, as far as it is known once nothing can change the series any more.
+//! The properties of a series that queries compare, once no later entry can change it.
 //!
-//! It chooses the lines that are read. A list shows some of it beside the verdict, which is read from the journal.
+//! They decide which lines are read. A list shows some of them beside the verdict, which is read from the journal.
 
 use super::closings::Closing;
 use crate::entry::ledger::Series;
@@ -9,7 +9,7 @@ use crate::quantity::{Area, WallMicros};
 use crate::spec::{ArmedSubject, Job, Material};
 use serde::{Deserialize, Serialize};
 
-/// What many series have in common.
+/// Properties that many series have in common.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub(crate) struct Facts {
     pub(crate) station: String,
@@ -33,14 +33,14 @@ pub(crate) struct Facts {
     pub(crate) item: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(crate) serial: Option<String>,
-    /// The customer's order number of the job.
+    /// The customer's order number.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     reference: Option<String>,
     pub(crate) purpose: String,
-    /// Who armed it.
+    /// The operator at the start.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(crate) operator: Option<String>,
-    /// Everybody who measured in it.
+    /// All operators of the series.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub(crate) operators: Vec<String>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -100,12 +100,12 @@ impl Facts {
     }
 }
 
-/// A series that begins and ends within one segment, with nothing out of the ordinary in between.
+/// A series that begins and ends within one segment, without unusual entries in between.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(from = "Stored", into = "Stored")]
 pub(super) struct Row {
     pub(super) id: Seq,
-    /// The entry after which nothing can change it.
+    /// The entry after which no entry can change it.
     pub(super) to: Seq,
     /// Place of its facts in the segment's list.
     pub(super) facts: usize,
@@ -113,14 +113,14 @@ pub(super) struct Row {
     pub(super) outcome: Outcome,
     /// Number of failed readings.
     pub(super) failed: u32,
-    /// The first of the zeros before it that open it too.
+    /// The first of the earlier zeros that open it too.
     pub(super) zeros: Option<Seq>,
     /// The entry that closed it, and the offset of its line.
     pub(super) closed: (Seq, u64),
 }
 
 impl Row {
-    /// Where the entry is that closed it.
+    /// The place of the entry that closed it.
     pub(super) const fn closing(&self) -> Closing {
         Closing {
             series: self.id,
@@ -135,7 +135,7 @@ impl Row {
 pub(crate) struct Times {
     pub(crate) opened: WallMicros,
     pub(crate) closed: WallMicros,
-    /// The earliest and the latest time of an entry at its station meanwhile.
+    /// The earliest and the latest time of the entries at its station while it was open.
     pub(crate) earliest: WallMicros,
     pub(crate) latest: WallMicros,
 }

@@ -1,13 +1,13 @@
 //! The file of one segment's index: `state_dir/index/NNNNNNNN.json`, three lines of JSON.
 //!
-//! The first line names the segment and the digests of the other two; it stands alone where a segment can have no index.
-//! The second has what lies across segments, the
-//! third the series that lie within this one, which most questions need of few segments only.
+//! The first line names the segment and the digests of the other two lines; it stands alone if the segment cannot have
+//! an index. The second line has what concerns other segments, the third the series within this one. Most queries need
+//! the third line of a few segments only.
 //!
-//! - A file that is cut off, changed, of another release, of another segment or of a segment that was written to since is no index: it is made
-//!   again.
-//! - One that others than the owner of the journal could have written is none either.
-//! - It is written whole or not at all, and not synced: the worst that a power cut does is that it is made again.
+//! - A file that is truncated, changed, from another release, of another segment, or of a segment that was changed
+//!   since is not used: the index is made again.
+//! - A file that a user other than the owner of the journal could have written is not used either.
+//! - It is written as a whole, and not synced: after a power cut the index may have to be made again.
 
 use super::facts::{Facts, Row};
 use super::plan::NEAR;
@@ -26,10 +26,10 @@ use std::path::{Path, PathBuf};
 /// Name of the folder in `state_dir`.
 const INDEX_FOLDER: &str = "index";
 
-/// Version of the form. A release that keeps other facts, or finds them differently, has another one.
+/// Version of the form. It changes if a release stores other facts, or determines them differently.
 const VERSION: u32 = 2;
 
-/// A longer line is not ours.
+/// A longer line was not written by us.
 const LONGEST_LINE: u64 = 64 * 1024 * 1024;
 
 #[derive(Serialize, Deserialize)]
@@ -41,12 +41,12 @@ struct Head {
     lines: Option<[Digest; 2]>,
 }
 
-/// What is known of the index of a segment.
+/// The result of looking for the index of a segment.
 pub(super) enum Found<T> {
     Index(T),
-    /// It can have none.
+    /// The segment cannot have one.
     NonePossible,
-    /// It has none yet.
+    /// The segment has none yet.
     Lacking,
 }
 
@@ -56,12 +56,12 @@ impl<T> Found<T> {
     }
 }
 
-/// What of a segment concerns series that are not within it, and reports of later ones.
+/// The part of an index that concerns series of several segments, and reports of later series.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub(super) struct Across {
-    /// The series of which nothing is known without reading them, with the lines here that belong to them.
+    /// The series that must be read, with their lines in this segment.
     pub(super) spans: Vec<Span>,
-    /// Entries about a series that nothing can change any more: the series and the entry.
+    /// Late entries about a finished series: the series and the entry.
     pub(super) late: Vec<(Seq, Seq)>,
     /// Ports that were opened: the instrument and the entry.
     pub(super) attached: Vec<(String, Seq)>,
@@ -73,7 +73,7 @@ pub(super) struct Across {
     pub(super) loose: Vec<Loose>,
 }
 
-/// Entries, the first and the last of which are readings that belong to no series.
+/// A range of entries that begins and ends with a reading that belongs to no series.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Loose {
     pub(super) from: Seq,
@@ -84,7 +84,7 @@ pub(super) struct Loose {
 }
 
 impl Across {
-    /// Notes a reading that belongs to no series. One that is near the last is one with it.
+    /// Notes a reading that belongs to no series. If it is close to the last one, it extends its range.
     pub(super) fn note_loose(&mut self, seq: Seq, at: WallMicros) {
         match self.loose.last_mut() {
             Some(last) if seq.0 <= last.to.0.saturating_add(NEAR) => {
@@ -102,7 +102,7 @@ impl Across {
     }
 }
 
-/// The lines of a series that begins or ends in another segment, or in which something out of the ordinary happened.
+/// The lines of a series that begins or ends in another segment, or that has unusual entries.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Span {
     pub(super) id: Seq,
@@ -110,7 +110,7 @@ pub(super) struct Span {
     pub(super) from: Seq,
     pub(super) to: Seq,
     pub(super) instruments: Vec<String>,
-    /// The first of the zeros before it that open it too.
+    /// The first of the earlier zeros that open it too.
     pub(super) zeros: Option<Seq>,
 }
 
@@ -133,7 +133,7 @@ fn path(state_dir: &Path, number: SegmentNumber) -> PathBuf {
     state_dir.join(INDEX_FOLDER).join(format!("{number}.json"))
 }
 
-/// Whether this process may write indexes here, that others take for true: it is the owner of the journal, or root.
+/// Whether this process may write indexes that others use: it belongs to the owner of the journal, or to root.
 pub(super) fn may_write(state_dir: &Path) -> bool {
     use rustix::fs::{Access, access};
     let folder = state_dir.join(INDEX_FOLDER);
@@ -146,7 +146,7 @@ pub(super) fn may_write(state_dir: &Path) -> bool {
         && access(target, Access::WRITE_OK | Access::EXEC_OK).is_ok()
 }
 
-/// Whether who owns an index owns the journal too, and so can do no more with it than with the journal.
+/// Whether the owner of an index also owns the journal, and so could have changed the journal as well.
 fn is_trusted(state_dir: &Path, owner: u32) -> bool {
     let journal = state_dir.join(JOURNAL_FOLDER).symlink_metadata();
     owner == 0 || journal.is_ok_and(|journal| journal.uid() == owner)
@@ -178,7 +178,7 @@ pub(super) fn write(
     put_derived(&path(state_dir, number), &bytes)
 }
 
-/// What lies across segments, by the index of exactly this segment.
+/// The second part of the index of exactly this segment.
 pub(super) fn across(state_dir: &Path, number: SegmentNumber, of: &Identity) -> Found<Across> {
     match open(state_dir, number, of) {
         None => Found::Lacking,
@@ -196,7 +196,7 @@ pub(super) fn across(state_dir: &Path, number: SegmentNumber, of: &Identity) -> 
     }
 }
 
-/// Throws away what is here of other segments than these.
+/// Removes the indexes of segments other than these.
 pub(super) fn remove_others(state_dir: &Path, segments: &[SegmentNumber]) {
     let known: BTreeSet<PathBuf> = segments
         .iter()
@@ -214,8 +214,8 @@ pub(super) fn remove_others(state_dir: &Path, segments: &[SegmentNumber]) {
     }
 }
 
-/// The series within the segment; `None` if there is no index of exactly this segment. What was found out to be none is
-/// thrown away.
+/// The series within the segment; `None` if there is no index of exactly this segment. A file that turns out to be
+/// invalid is removed.
 pub(super) fn within(state_dir: &Path, number: SegmentNumber, of: &Identity) -> Option<Within> {
     let read = || {
         let (digests, mut rest) = open(state_dir, number, of)?;
@@ -232,12 +232,12 @@ pub(super) fn within(state_dir: &Path, number: SegmentNumber, of: &Identity) -> 
     found
 }
 
-/// Throws the index of a segment away.
+/// Removes the index of a segment.
 pub(super) fn remove(state_dir: &Path, number: SegmentNumber) {
     let _ = std::fs::remove_file(path(state_dir, number));
 }
 
-/// The digests of the lines, and these.
+/// The digests of the lines, and the lines.
 fn open(
     state_dir: &Path,
     number: SegmentNumber,
@@ -253,7 +253,7 @@ fn open(
     let mut reader = BufReader::new(file);
     let written = line(&mut reader)?;
     let head: Head = serde_json::from_slice(&written).ok()?;
-    // No digest covers the head, so a letter in another case would go unnoticed.
+    // No digest covers the first line, so it is written again and compared.
     let is_as_written = serde_json::to_vec(&head).ok()? == written;
     let is_it = is_as_written && head.v == VERSION && head.of == of.to_string();
     is_it.then_some((head.lines, reader))

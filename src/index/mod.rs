@@ -1,14 +1,15 @@
-//! The index of a journal: which of its lines a question about some series needs.
+//! The index of a journal: which of its lines a query about some series needs.
 //!
-//! In: a question. Out: a [`Plan`], the ranges of entries to read for it. Whoever reads them by the folds that he would
-//! give all lines comes to the same answer.
+//! In: a query. Out: a [`Plan`], the ranges of entries to read for it. Reading only these gives the same result as
+//! reading all lines.
 //!
-//! - It is derived from the journal, checked against it, and made again where it is lost or wrong. Of it only what a series
-//!   is about is shown, in lists; a verdict is read from the journal's own line ([`Index::each_closing`]). `verify` and the daemon itself never use it.
-//! - It covers closed segments from the first one on, each by a file of its own ([`file`]). From the first segment that
-//!   has none, everything is read as if there was no index.
-//! - A plan may hold more lines than are needed, and never fewer. What of an earlier series a later entry can speak
-//!   about stands in one place, in [`build`].
+//! - It is derived from the journal, checked against it, and made again if it is missing or wrong. Lists show what a
+//!   series is about from the index, but a verdict is always read from the journal ([`Index::each_closing`]). `verify`
+//!   and the daemon never use it.
+//! - It covers closed segments from the first one, each in a file of its own ([`file`]). From the first segment without
+//!   an index, everything is read.
+//! - A plan may hold more lines than are needed, and never fewer. Which later entries can refer to an earlier series is
+//!   decided in one place, in [`build`].
 
 #![expect(
     clippy::disallowed_methods,
@@ -40,7 +41,7 @@ use std::path::{Path, PathBuf};
 pub(crate) struct Index {
     state_dir: PathBuf,
     known: Vec<Known>,
-    /// Whether a closed segment has none that can have one.
+    /// Whether a closed segment could have an index and has none.
     is_lacking: bool,
 }
 
@@ -58,12 +59,12 @@ impl Known {
     }
 }
 
-/// A series that lies within a segment, as questions see it.
+/// A series within a segment, as queries see it.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Row<'i> {
     /// Its id.
     pub(crate) id: Seq,
-    /// What it has in common with others.
+    /// The properties that it shares with others.
     pub(crate) facts: &'i Facts,
     pub(crate) times: Times,
     pub(crate) outcome: Outcome,
@@ -73,7 +74,7 @@ pub(crate) struct Row<'i> {
 }
 
 impl Index {
-    /// The index without anything in it: every plan is to read everything.
+    /// An empty index: every plan reads everything.
     pub(crate) fn none(state_dir: &Path) -> Self {
         Self {
             state_dir: state_dir.to_owned(),
@@ -102,7 +103,7 @@ impl Index {
         Ok(index)
     }
 
-    /// Whether it would cover more, were it made.
+    /// Whether it would cover more segments if missing indexes were made.
     pub(crate) const fn is_lacking(&self) -> bool {
         self.is_lacking
     }
@@ -115,7 +116,8 @@ impl Index {
                 .get(at)
                 .and_then(|known| known.within(&self.state_dir));
             let Some(within) = within else {
-                // It is damaged, or was changed since it was opened. What else is goes with it, to be made again at once.
+                // It is damaged, or was changed since it was opened. The indexes after it are removed too, and are made
+                // again at once.
                 for known in self.known.drain(at..) {
                     known.within(&self.state_dir);
                 }
@@ -136,7 +138,7 @@ impl Index {
         }
     }
 
-    /// The series of the index of which nothing is known without reading them, ascending.
+    /// The series of the index that must be read to know anything about them, ascending.
     pub(crate) fn unknown(&self) -> BTreeSet<Seq> {
         let spans = self.known.iter().flat_map(|known| &known.across.spans);
         spans
@@ -160,7 +162,7 @@ impl Index {
     }
 }
 
-/// The closed segments from the first one on, as far as each follows the one before, up to the `durable` entry.
+/// The closed segments up to the `durable` entry, from the first one, as long as each follows the one before.
 fn closed(dir: &Dir, durable: Seq) -> Result<Vec<(SegmentNumber, Identity)>, JournalError> {
     let mut closed: Vec<(SegmentNumber, Identity)> = Vec::new();
     let numbers = dir.segments()?;
@@ -179,7 +181,7 @@ fn closed(dir: &Dir, durable: Seq) -> Result<Vec<(SegmentNumber, Identity)>, Jou
         };
         closed.push((number, of));
     }
-    // A cursor looks for a place by the first numbers of segments.
+    // A cursor finds a place by the first numbers of segments.
     let last = closed.last().map_or(Seq(0), |(_, of)| of.last);
     for number in numbers.iter().skip(closed.len()) {
         if dir.first_of(*number)?.is_some_and(|first| first <= last) {
@@ -199,7 +201,8 @@ pub(crate) struct Lacking {
 }
 
 impl Lacking {
-    /// What lacks an index up to the `durable` entry; `None` if nothing does, or if it may not be written here.
+    /// The segments without an index up to the `durable` entry; `None` if there are none, or if indexes may not be
+    /// written here.
     pub(crate) fn find(state_dir: &Path, durable: Seq) -> Result<Option<Self>, JournalError> {
         let Some(dir) = Dir::open_if_there(&state_dir.join(JOURNAL_FOLDER))? else {
             return Ok(None);
@@ -227,7 +230,7 @@ impl Lacking {
         self.bytes
     }
 
-    /// Makes the index of each on all processors. `done` gets the size of each that is done.
+    /// Makes the index of each on all processors. `done` is called with the size of each segment.
     pub(crate) fn make_all(mut self, mut done: impl FnMut(u64)) {
         let mut left = std::mem::take(&mut self.left);
         let Ok(()) = Workers::of_machine().in_order(
@@ -243,7 +246,8 @@ impl Lacking {
         );
     }
 
-    /// Makes the index of the next one, and returns its size, or 0 for one that was changed meanwhile. `None` if none is left, once `go_on` says no, or if the index cannot be written.
+    /// Makes the index of the next one, and returns the segment's size, or 0 if the segment was changed meanwhile.
+    /// `None` if none is left, if `go_on` returns `false`, or if the index cannot be written.
     pub(crate) fn make_one(&mut self, go_on: &(dyn Fn() -> bool + Sync)) -> Option<u64> {
         let number = self.left.pop()?;
         self.make(number, go_on)

@@ -1,4 +1,4 @@
-//! Which ranges of entries are read for some series.
+//! The ranges of entries that are read for some series.
 
 use super::file::Within;
 use super::{Index, Known};
@@ -8,26 +8,26 @@ use crate::quantity::WallMicros;
 use std::collections::{BTreeSet, HashMap};
 use std::path::{Path, PathBuf};
 
-/// Ranges that lie this near are read as one: looking for a place costs more.
+/// Ranges that are this close are read as one, because seeking costs more.
 pub(super) const NEAR: u64 = 64;
 
 /// Room for a line of a range, most of which are readings.
 const LINE_BYTES: usize = 1024;
 
-/// What is read for some series.
+/// The lines to read for some series.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Plan {
     state_dir: PathBuf,
-    /// First and last entry of each range, ascending and apart.
+    /// First and last entry of each range, ascending and without overlap.
     ranges: Vec<(Seq, Seq)>,
-    /// Everything after this entry is read.
+    /// Everything after this entry is read too.
     rest: Seq,
-    /// The series before that of which every line is read.
+    /// The series before that entry of which every line is read.
     whole: BTreeSet<Seq>,
 }
 
 impl Plan {
-    /// Whether every line of this series is read. Others may come in parts.
+    /// Whether every line of this series is read. Other series may be incomplete.
     pub(crate) fn has(&self, series: Seq) -> bool {
         series > self.rest || self.whole.contains(&series)
     }
@@ -37,7 +37,7 @@ impl Plan {
         self.rest
     }
 
-    /// To read everything.
+    /// A plan that reads everything.
     pub(crate) fn of_everything(state_dir: &Path) -> Self {
         Self {
             state_dir: state_dir.to_owned(),
@@ -60,7 +60,7 @@ impl Plan {
 #[derive(Debug)]
 pub(crate) struct Planned<'p> {
     left: &'p [(Seq, Seq)],
-    /// Goes through the ranges.
+    /// Reads the ranges.
     before: Cursor,
     rest: Cursor,
     durable: Seq,
@@ -100,7 +100,7 @@ impl Planned<'_> {
             .next_block(self.durable, buffer.unwrap_or_default())
     }
 
-    /// Number of bytes of the rest that are there now.
+    /// Number of bytes after the ranges, at present.
     pub(crate) fn bytes_ahead(&mut self) -> Result<u64, JournalError> {
         self.rest.bytes_ahead()
     }
@@ -120,19 +120,19 @@ impl Plan {
 }
 
 impl Index {
-    /// What is read for these series alone.
+    /// The plan for these series alone.
     pub(crate) fn plan(&mut self, series: &BTreeSet<Seq>) -> Plan {
         self.planned(series, false)
     }
 
-    /// The same for reports, which also say what came before: the ports of the instruments, their last verification,
-    /// zeros that open the series too.
+    /// The plan for reports of these series, which also need earlier entries: the ports of the instruments, their last
+    /// verification, and zeros that open the series too.
     pub(crate) fn plan_of_reports(&mut self, series: &BTreeSet<Seq>) -> Plan {
         self.planned(series, true)
     }
 
-    /// What is read for the readings of these series, and for those that belong to none, of which `loose` chooses by the
-    /// earliest and the latest time of several.
+    /// The plan for the readings of these series, and for those that belong to no series. `loose` selects ranges of the
+    /// latter by their earliest and latest time.
     pub(crate) fn plan_of_readings(
         &mut self,
         series: &BTreeSet<Seq>,
@@ -149,7 +149,7 @@ impl Index {
     fn planned(&mut self, series: &BTreeSet<Seq>, with_context: bool) -> Plan {
         let mut ranges = Vec::new();
         if let Some(known) = self.known.first() {
-            ranges.push((known.of.first, known.of.first)); // It names the journal.
+            ranges.push((known.of.first, known.of.first)); // The first line names the journal.
         }
         let mut wanted = series.clone();
         if with_context {
@@ -178,8 +178,8 @@ impl Index {
         }
     }
 
-    /// Loads the series within the segments in which wanted ones begin. A segment whose index has changed meanwhile
-    /// ends the index.
+    /// Loads the series of the segments in which requested ones begin. The index ends before a segment whose index has
+    /// changed meanwhile.
     fn load(&mut self, wanted: &BTreeSet<Seq>) -> Vec<Option<Within>> {
         let mut loaded = Vec::new();
         for known in &self.known {
@@ -197,7 +197,7 @@ impl Index {
         loaded
     }
 
-    /// Adds what reports of these series say of what came before: entries, and series of gauge blocks.
+    /// Adds the earlier entries and series of gauge blocks that reports of these series need.
     fn add_context(&mut self, wanted: &mut BTreeSet<Seq>, ranges: &mut Vec<(Seq, Seq)>) {
         let loaded = self.load(wanted);
         let mut ports: HashMap<&str, Seq> = HashMap::new();
@@ -239,7 +239,7 @@ impl Index {
             let zeros = across.zeros.iter();
             last_zeros.extend(zeros.map(|(name, at)| (&**name, *at)));
         }
-        // What is in the rest may need what came before it too.
+        // Series after the index may need them too.
         let entries = ports.values().chain(last_zeros.values());
         ranges.extend(entries.map(|at| (*at, *at)));
         blocks.extend(verified.values());
@@ -247,7 +247,7 @@ impl Index {
     }
 }
 
-/// The same entries as ranges that are ascending and apart.
+/// The same entries as ranges that are ascending and do not overlap.
 fn merged(mut ranges: Vec<(Seq, Seq)>) -> Vec<(Seq, Seq)> {
     ranges.sort_unstable();
     let mut apart: Vec<(Seq, Seq)> = Vec::new();
