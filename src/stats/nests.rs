@@ -10,32 +10,32 @@ use super::proposal::FEWEST;
 use super::sample::{float, float_of};
 use super::{CONFIDENCE, Summary, Undefined};
 
-/// The mean of pieces on one axis, with what is not known of it.
+/// The mean of pieces on one axis, with its uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Mean {
     /// Number of pieces.
     pub count: u64,
     /// Their mean.
     pub mean: f64,
-    /// Their standard deviation; where it is smaller than the resolution alone makes it, that of the resolution.
+    /// Their standard deviation, or that of the resolution alone if it is larger.
     pub sd: f64,
     /// Whether `sd` is that of the resolution.
     pub is_of_resolution: bool,
-    /// By how much rounding may move the mean, however many pieces there are.
+    /// The largest effect of rounding on the mean, which more pieces do not reduce.
     pub rounding: f64,
 }
 
-/// What is to be ranked: the factory's mean on each axis, and those of each nest in the same order.
+/// The data to rank: the factory's mean on each axis, and those of each nest in the same order.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Nests {
     factory: Vec<Mean>,
     nests: Vec<Vec<Mean>>,
 }
 
-/// What the ranking says of a nest.
+/// The result of the ranking for a nest.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Standing {
-    /// It is the nearest of those that no other is shown to be nearer than.
+    /// The nearest of the nests that no other is shown to be nearer than.
     Nearest,
     /// No other is shown to be nearer, so it cannot be distinguished from the nearest.
     NotDistinguished,
@@ -48,7 +48,7 @@ pub enum Standing {
 pub struct Ranked {
     /// Which of the nests it is, from 0.
     pub nest: usize,
-    /// What the ranking says of it.
+    /// The result of the ranking.
     pub standing: Standing,
     /// Each axis.
     pub axes: Vec<Against>,
@@ -63,13 +63,13 @@ pub struct Against {
     pub difference: f64,
     /// The confidence interval of the difference.
     pub bounds: (f64, f64),
-    /// Whether the interval does not hold 0.
+    /// Whether the interval excludes 0.
     pub differs: bool,
     /// Whether no other nest is shown to be nearer on this axis.
     pub may_be_nearest: bool,
 }
 
-/// Above this correlation of its two tests a comparison has half the level.
+/// If the correlation of its two tests is above this, a comparison has half the level.
 const CORRELATED: f64 = 0.7;
 
 /// A sum of means, each times a weight.
@@ -86,10 +86,11 @@ impl Mean {
     /// rounding = step/2 if the readings show at most two neighbouring values, else 0
     /// ```
     ///
-    /// The floor is that of [`super::proposal::propose`]. The mean of values that are all rounded to the same one is off by up to
-    /// half a step, and more of them do not change that. Where three values are seen, the standard deviation σ of the
-    /// pieces is hardly below a quarter of a step, and rounding moves their mean by a tenth of a step at most: the first
-    /// term of a Fourier series, step/π · exp(-2π²σ²/step²), from memory.
+    /// The lower limit of the standard deviation is that of [`super::proposal::propose`]. If all values are rounded to
+    /// the same one, their mean is off by up to half a step, and more values do not reduce that. If three different
+    /// values occur, the standard deviation σ of the pieces is hardly below a quarter of a step, and rounding moves
+    /// their mean by a tenth of a step at most: the first term of a Fourier series, step/π · exp(-2π²σ²/step²), from
+    /// memory.
     ///
     /// # Errors
     ///
@@ -213,8 +214,9 @@ impl Nests {
     /// one-sided tests show both signs, and they are the same (an intersection-union test; Berger 1982, from memory):
     /// wrong at most as often as [`Nests::alpha`] says.
     ///
-    /// Where the other mean is known far worse than the rest, the two are correlated, and could be wrong to both sides.
-    /// For normal means this begins to count above a correlation of 0.75 (computed); so above 0.7 the level is halved.
+    /// If the other mean is known much less precisely than the rest, the two tests are correlated, and could be wrong
+    /// in both directions. For normal means this begins to matter above a correlation of 0.75 (computed); so above 0.7
+    /// the level is halved.
     fn is_nearer(&self, one: &Mean, other: &Mean, factory: &Mean) -> Result<bool, Undefined> {
         let both = one.square() + other.square();
         let scale = both * (both + 4.0 * factory.square());
@@ -229,12 +231,13 @@ impl Nests {
         Ok(apart * beside > 0.0)
     }
 
-    /// The nests, nearest first: those that may be the nearest on every axis before the others, and in each of both by
-    /// the largest distance from the factory on any axis.
+    /// The nests, nearest first. Those that may be the nearest on every axis come before the others; within both groups
+    /// they are sorted by the largest distance from the factory on any axis.
     ///
     /// A nest may be the nearest on an axis if no other is shown to be nearer. With 95 % confidence the truly nearest
-    /// nest of each axis is among those that may be (a subset that holds the best; Gupta 1965 and Hsu 1984, from memory,
-    /// here by Bonferroni: only the comparisons of the truly nearest with each other one can be wrong to its harm).
+    /// nest of each axis is among those that may be (a subset that holds the best; Gupta 1965 and Hsu 1984, from
+    /// memory; here with Bonferroni's correction, because only the comparisons of the truly nearest nest with each
+    /// other one can wrongly exclude it).
     pub fn rank(&self) -> Result<Vec<Ranked>, Undefined> {
         let ranked = self.nests.iter().enumerate();
         let ranked = ranked.map(|(at, nest)| {

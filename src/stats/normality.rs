@@ -132,7 +132,8 @@ pub fn normality_p(all: &Summary) -> Result<f64, Undefined> {
 
 /// The cells of the grid that normal values are rounded to.
 struct Cells {
-    /// How many steps the first cell lies above nothing in particular: values are whole steps from it.
+    /// Cumulative probabilities of the cells. Values are whole steps from the first cell, whose own position does not
+    /// matter.
     cumulated: Vec<f64>,
 }
 

@@ -1,7 +1,7 @@
 //! Limits proposed from factory pieces, where no maker's sheet is known: a nominal, and the interval in which a share of
 //! all such pieces lies.
 //!
-//! How often the interval keeps what it says is simulated in `tests/suite/stats/proposals.rs`; the table is in
+//! How often the interval holds the stated share is simulated in `tests/suite/stats/proposals.rs`; the table is in
 //! `docs/no-sheet.md`.
 
 use super::describe::{mean, mean_bounds, sd};
@@ -12,10 +12,10 @@ use super::{CONFIDENCE, Summary, Undefined};
 
 /// The share of all pieces in the interval.
 pub const COVERAGE: f64 = 0.95;
-/// Fewer pieces say nothing of their spread that one could use (common practice, no source).
+/// With fewer pieces the spread cannot be estimated usefully (common practice, no source).
 pub const FEWEST: u64 = 3;
 
-/// What pieces say of the population that they are from.
+/// The properties of the population that the pieces are from.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Proposal {
     /// Number of pieces.
@@ -24,7 +24,7 @@ pub struct Proposal {
     pub mean: f64,
     /// The confidence interval of the mean; `None` if all readings are equal.
     pub mean_bounds: Option<(f64, f64)>,
-    /// Their standard deviation; where it is smaller than the resolution alone makes it, that of the resolution.
+    /// Their standard deviation, or that of the resolution alone if it is larger.
     pub sd: f64,
     /// Whether `sd` is that of the resolution.
     pub is_of_resolution: bool,
@@ -42,9 +42,9 @@ pub struct Proposal {
 /// mean ± k s,   s = max(sd, step/√12),   k = the exact two-sided factor; ends rounded outwards to the step
 /// ```
 ///
-/// Readings that a resolution has rounded can be all equal although the pieces are not; the standard deviation of a value
-/// that lies anywhere within a step is step/√12. Source of the factor: [`two_sided_factor`]; the floor: common practice,
-/// no source.
+/// Readings that are rounded to a resolution can all be equal although the pieces are not; the standard deviation of a
+/// value that lies anywhere within a step is step/√12. Source of the factor: [`two_sided_factor`]; the lower limit:
+/// common practice, no source.
 ///
 /// # Errors
 ///
@@ -57,7 +57,8 @@ pub fn propose(all: &Summary) -> Result<Proposal, Undefined> {
     let sd = measured.max(floor);
     let factor = two_sided_factor(all.count(), COVERAGE, CONFIDENCE)?;
     let reach = factor * sd;
-    // In whole steps, and these in base units. A shade less than a step more is no step more.
+    // The interval in whole steps, then in base units. An excess that is only rounding error does not count as a
+    // further step.
     let steps = |value: f64| value / step;
     let base = float(1) / all.in_unit(1);
     let in_base = |steps: f64| whole(steps * step * base);

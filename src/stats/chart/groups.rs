@@ -1,4 +1,4 @@
-//! The readings that the points of a chart are of: single ones, or subgroups.
+//! The readings of the points of a chart: single ones, or subgroups.
 
 use super::Groups;
 use super::points::{common_size, joined};
@@ -36,7 +36,7 @@ impl<'s> Groups<'s> {
     ///
     /// # Errors
     ///
-    /// [`Undefined::OutOfRange`] of single readings.
+    /// [`Undefined::OutOfRange`] for single readings.
     pub(super) fn subgroups(self) -> Result<&'s [Sample], Undefined> {
         match self {
             Self::Subgroups(groups) => Ok(groups),
@@ -46,7 +46,7 @@ impl<'s> Groups<'s> {
         }
     }
 
-    /// All readings of points that are single readings.
+    /// All readings, if each point is a single reading.
     pub(super) fn singles(self) -> Result<Cow<'s, Sample>, Undefined> {
         match self {
             Self::Singles(all) => Ok(Cow::Borrowed(all)),
@@ -54,7 +54,7 @@ impl<'s> Groups<'s> {
         }
     }
 
-    /// The mean of each point; of single readings, the readings themselves.
+    /// The mean of each point; for single readings, the readings themselves.
     pub(super) fn means(self) -> Result<Vec<f64>, Undefined> {
         match self {
             Self::Singles(all) => {

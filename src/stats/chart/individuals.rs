@@ -31,7 +31,8 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
     of_bases(all.bases(), all.scale(), input.baseline, input.kept)
 }
 
-/// The chart of bare readings in base units. Its limits come from the first `taken` readings, or were kept.
+/// The chart of bare readings in base units. Its limits are computed from the first `taken` readings, or are stored
+/// ones.
 fn of_bases(
     bases: &[i64],
     scale: Scale,

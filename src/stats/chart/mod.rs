@@ -27,7 +27,7 @@ use super::{Sample, Undefined};
 /// The input of a chart.
 #[derive(Debug, Clone)]
 pub struct Input<'s> {
-    /// What its points are of.
+    /// The readings of its points.
     pub groups: Groups<'s>,
     /// Number of first points that the control limits are computed from; `None` for all.
     pub baseline: Option<usize>,

@@ -25,7 +25,7 @@ impl Baseline {
     }
 }
 
-/// The first of these, as many as the control limits are computed from.
+/// The first items, as many as the control limits are computed from.
 pub(super) fn first_of<'s, T>(input: &Input<'_>, all: &'s [T]) -> &'s [T] {
     let taken = input.baseline.unwrap_or(all.len());
     all.get(..taken).unwrap_or(all)

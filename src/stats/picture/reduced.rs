@@ -1,4 +1,5 @@
-//! Which points of a long panel stand together in one mark, so that a picture shows what can be seen apart.
+//! Reduces a long panel to marks that stand for several points each, so that a picture shows no more than can be
+//! distinguished.
 //!
 //! In: the points of a panel. Out: [`Mark`]s, each for consecutive points, with the lowest, the mean and the highest of them.
 //! Signals are not reduced: each keeps its own mark.
