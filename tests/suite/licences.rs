@@ -81,10 +81,24 @@ fn host() -> String {
 
 #[test]
 fn every_package_has_an_accepted_licence() {
-    let host = host();
-    // Not offline: the packages of the fuzz engine are fetched where nobody has built it yet.
+    every_package_of("Cargo.toml", &host());
+}
+
+#[test]
+fn so_has_every_package_of_the_firmware() {
+    let manifest = "hardware-notes/bridge/firmware/Cargo.toml";
+    for board in ["thumbv6m-none-eabi", "thumbv7em-none-eabi"] {
+        every_package_of(manifest, board);
+    }
+}
+
+fn every_package_of(manifest: &str, platform: &str) {
+    // Not offline: the packages of fuzz engine and firmware are fetched where nobody has built these yet.
     let arguments = "metadata --locked --format-version 1 --filter-platform";
-    let arguments: Vec<_> = arguments.split(' ').chain([&*host]).collect();
+    let arguments: Vec<_> = arguments
+        .split(' ')
+        .chain([platform, "--manifest-path", manifest])
+        .collect();
     let metadata: Value = serde_json::from_str(&output_of(env!("CARGO"), &arguments)).unwrap();
     let packages = metadata["packages"].as_array().unwrap();
     assert!(packages.len() > 20, "only {} packages", packages.len());
