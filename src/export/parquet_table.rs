@@ -22,6 +22,8 @@ use std::sync::Arc;
 
 /// Number of rows in a group.
 const GROUP: usize = 128 * 1024;
+/// The writer counts the bytes of a file in a `usize`, which on a 32-bit processor begins again at 4 GiB, without a word.
+const MOST_BYTES: usize = usize::MAX / 2;
 /// Number of texts that are encoded at a time.
 const BATCH: usize = 1024;
 /// Maximum number of distinct specifications in the metadata.
@@ -121,6 +123,15 @@ impl<W: Write + Send> ParquetTable<W> {
             writer.close().map_err(as_io)?;
         }
         group.close().map_err(as_io)?;
+        if self.writer.bytes_written() > MOST_BYTES {
+            return Err(io::Error::new(
+                io::ErrorKind::FileTooLarge,
+                format!(
+                    "a Parquet file of more than {} GiB cannot be written on this processor; ask for fewer readings, or export CSV",
+                    (MOST_BYTES >> 30) + 1
+                ),
+            ));
+        }
         Ok(())
     }
     /// Names of the columns.

@@ -11,6 +11,9 @@ use crate::entry::Seq;
 use std::fs::File;
 use std::io;
 
+/// A longer line was never written: it is a hole, or the file is something else.
+const LONGEST_LINE: usize = 256 << 20;
+
 /// A line, without its newline.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct StoredLine<'b> {
@@ -214,8 +217,23 @@ pub(super) fn filled(
         let newline = memchr::memrchr(b'\n', buffer.get(..read).unwrap_or_default());
         match newline {
             Some(newline) => return Ok((newline + 1, read)),
-            None if is_full => buffer.resize(buffer.len() * 2, 0),
+            None if is_full => grow(buffer)?,
             None => return Ok((0, read)),
         }
     }
+}
+
+/// Doubles the buffer for a line that is longer. A hole in a file, of which a line of zeros would be made, must not take
+/// all memory, nor the memory that a 32-bit processor cannot address.
+fn grow(buffer: &mut Vec<u8>) -> io::Result<()> {
+    let longer = buffer.len().saturating_mul(2).min(LONGEST_LINE);
+    if longer <= buffer.len() {
+        return Err(io::Error::new(
+            io::ErrorKind::InvalidData,
+            format!("a line of more than {} MiB", LONGEST_LINE >> 20),
+        ));
+    }
+    buffer.try_reserve_exact(longer - buffer.len())?;
+    buffer.resize(longer, 0);
+    Ok(())
 }

@@ -39,6 +39,7 @@ mod jobs;
 mod journal;
 mod labels;
 mod lake;
+mod large;
 mod licences;
 mod listen;
 mod local_times;
