@@ -7,9 +7,12 @@ import glob
 import lzma
 import os
 import pathlib
+import re
 import stat
 import struct
 import subprocess
+
+LIBRARY = re.compile(r"\.so[.0-9]*$")
 
 MODULES = ["xhci-pci", "usbserial", "ftdi_sio", "virtio_pci", "virtio_console", "virtio_blk", "ext4"]
 
@@ -64,7 +67,7 @@ class Archive:
 
 
 def build(cache, kernel_version, binary):
-    """The archive's bytes. `cache` holds the unpacked packages of the kernel and of busybox."""
+    """The archive's bytes. `cache` holds the unpacked packages of the kernel, busybox and udev."""
     archive = Archive()
     for folder in ["bin", "etc", "dev", "proc", "sys", "run", "tmp", "mnt", "lib", "lib64"]:
         archive.folder(folder)
@@ -78,11 +81,11 @@ def build(cache, kernel_version, binary):
     archive.file("etc/group", GROUP.encode())
     put_busybox(archive, first_of(cache, BUSYBOX))
     put_modules(archive, f"{cache}/kernel", kernel_version)
-    put_program(archive, "bin/udevadm", first_of(cache, UDEVADM))
+    put_program(archive, "bin/udevadm", first_of(cache, UDEVADM), f"{cache}/udev")
     archive.link("lib/systemd/systemd-udevd", "/bin/udevadm")
     for path in glob.glob(f"{first_of(cache, RULES)}/*.rules"):
         archive.file(f"lib/udev/rules.d/{os.path.basename(path)}", pathlib.Path(path).read_bytes())
-    put_program(archive, "bin/tallyjaw", binary)
+    put_program(archive, "bin/tallyjaw", binary, f"{cache}/udev")
     return archive.finish()
 
 
@@ -92,20 +95,31 @@ def first_of(cache, paths):
 
 
 def put_busybox(archive, path):
+    """Alone: the guest makes the links to it, since it may be a program that does not run here."""
     archive.file("bin/busybox", pathlib.Path(path).read_bytes(), 0o755)
-    for applet in subprocess.run([path, "--list"], capture_output=True, text=True, check=True).stdout.split():
-        if applet != "busybox":
-            archive.link(f"bin/{applet}", "busybox")
 
 
-def put_program(archive, name, path):
-    """A program and the libraries that it needs, from this machine."""
+def put_program(archive, name, path, unpacked):
+    """A program and the libraries that it needs: those that were unpacked with it, or this machine's."""
     archive.file(name, pathlib.Path(path).read_bytes(), 0o755)
+    beside = {os.path.basename(path): path for path in glob.glob(f"{unpacked}/**/*.so*", recursive=True) if LIBRARY.search(path)}
+    if beside:
+        put_libraries(archive, path, beside)
+        return
     said = subprocess.run(["ldd", path], capture_output=True, text=True, check=False).stdout
     for word in said.split():
         target = word.removeprefix("/usr")
         if word.startswith("/") and target not in archive.names:
             archive.file(target, pathlib.Path(word).read_bytes(), 0o755)
+
+
+def put_libraries(archive, path, beside):
+    """What a program of another architecture asks the loader for, and the loader: all in /lib, where it looks too."""
+    said = subprocess.run(["readelf", "--dynamic", "--program-headers", path], capture_output=True, text=True, check=True).stdout
+    for name in re.findall(r"(?:Shared library: \[|interpreter: /lib/)([^]\s]+)", said):
+        if f"/lib/{name}" not in archive.names:
+            archive.file(f"lib/{name}", pathlib.Path(beside[name]).read_bytes(), 0o755)
+            put_libraries(archive, beside[name], beside)
 
 
 def put_modules(archive, kernel, version):
@@ -140,6 +154,8 @@ def kernel_image(cache, version):
     packed = pathlib.Path(f"{cache}/kernel/boot/vmlinuz-{version}")
     if not unpacked.exists():
         image = packed.read_bytes()
+        if image[0x202:0x206] != b"HdrS":
+            return packed  # not of x86
         start = (image[0x1F1] + 1) * 512 + struct.unpack_from("<I", image, 0x248)[0]
         try:
             kernel = lzma.LZMADecompressor(lzma.FORMAT_XZ).decompress(image[start:])

@@ -19,7 +19,13 @@ import time
 
 PATIENCE_S = 90.0  # a limit for failing, never a pace: an emulated processor on a busy machine is slow
 
-KERNEL_ARGUMENTS = "console=ttyS0 quiet panic=-1 tsc=reliable no_timer_check mitigations=off cryptomgr.notests"
+KERNEL_ARGUMENTS = "quiet panic=-1 mitigations=off cryptomgr.notests"
+# By architecture: the machine, and what its kernel is told besides.
+MACHINES = {
+    "x86_64": ("qemu-system-x86_64 -M pc -cpu qemu64,+rdrand -m 256", "console=ttyS0 tsc=reliable no_timer_check"),
+    "aarch64": ("qemu-system-aarch64 -M virt -cpu cortex-a53 -m 512", "console=ttyAMA0"),
+    "armv7": ("qemu-system-arm -M virt,highmem=off -cpu cortex-a15 -m 512", "console=ttyAMA0"),
+}
 
 
 class Failed(Exception):
@@ -112,7 +118,7 @@ class Adapter:
 class Machine:
     """A booted machine; used with `with`."""
 
-    def __init__(self, kernel, archive, disk, logs):
+    def __init__(self, kernel, archive, disk, logs, architecture="x86_64"):
         self.logs = pathlib.Path(logs)
         self.logs.mkdir(parents=True, exist_ok=True)
         self.folder = tempfile.TemporaryDirectory(prefix="vm-")  # a socket's path must be short
@@ -126,7 +132,7 @@ class Machine:
         initrd.write_bytes(archive)
         with open(self.logs / "qemu", "wb") as said:
             self.process = subprocess.Popen(
-                self._command(kernel, initrd, disk), stdin=subprocess.DEVNULL, stdout=said, stderr=said, preexec_fn=dies_with_us
+                self._command(kernel, initrd, disk, architecture), stdin=subprocess.DEVNULL, stdout=said, stderr=said, preexec_fn=dies_with_us
             )
         try:
             self.monitor = Incoming(connect(self.sockets / "monitor"))
@@ -139,11 +145,13 @@ class Machine:
             self.__exit__()
             raise
 
-    def _command(self, kernel, initrd, disk):
-        command = f"""qemu-system-x86_64 -M pc -accel tcg -cpu qemu64,+rdrand -m 256 -nodefaults -display none -no-reboot
+    def _command(self, kernel, initrd, disk, architecture):
+        machine, told = MACHINES[architecture]
+        command = f"""{machine} -accel tcg -nodefaults -display none -no-reboot
             -serial chardev:console -qmp chardev:monitor -device virtio-serial-pci -device qemu-xhci,p2=15,p3=1,id=usb
             -trace usb_serial_*""".split()
-        command += ["-kernel", str(kernel), "-initrd", str(initrd), "-append", KERNEL_ARGUMENTS, "-D", f"{self.logs}/usb"]
+        command += ["-kernel", str(kernel), "-initrd", str(initrd), "-append", f"{KERNEL_ARGUMENTS} {told}", "-D", f"{self.logs}/usb"]
+        command += ["-rtc", f"base={os.environ.get('TALLYJAW_VM_DATE', 'utc')}"]
         command += ["-chardev", f"file,id=console,path={self.logs}/console"]
         command += ["-drive", f"file={disk},format=raw,if=virtio,cache=writeback"]
         for name in ["monitor", "shell", "feed"]:

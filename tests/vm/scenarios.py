@@ -1,6 +1,6 @@
 """The daemon with a real USB-serial driver; each function is a scenario.
 
-    scenarios.py CACHE KERNEL_VERSION BINARY LOGS [SCENARIO…]
+    scenarios.py ARCHITECTURE CACHE KERNEL_VERSION BINARY LOGS [SCENARIO…]
 
 All run in one boot, each in a shop of its own; the last ones go on while the power is cut, and are looked at after
 another boot.
@@ -521,7 +521,7 @@ CUT = {
 
 
 def main():
-    cache, version, binary, logs, *names = sys.argv[1:]
+    architecture, cache, version, binary, logs, *names = sys.argv[1:]
     known = {scenario.__name__: scenario for scenario in [*ALL, *CUT]}
     if unknown := [name for name in names if name not in known]:
         sys.exit(f"vm: no scenario {unknown[0]}\nhelp: one of {' '.join(known)}")
@@ -539,7 +539,7 @@ def main():
     for run, cut in enumerate([*cuts, None], 1):
         if not (ahead or look or cut):
             break
-        with booted(kernel, archive, disk, f"{logs}/{run}") as machine:
+        with booted(kernel, archive, disk, f"{logs}/{run}", architecture) as machine:
             results += [tried(machine, scenario) for scenario in ahead]
             if look:
                 results.append(tried(machine, *look))
@@ -554,9 +554,9 @@ def main():
     sys.exit(1 if failed else 0)
 
 
-def booted(kernel, archive, disk, logs):
+def booted(kernel, archive, disk, logs, architecture):
     begun = time.monotonic()
-    machine = Machine(kernel, archive, disk, logs)
+    machine = Machine(kernel, archive, disk, logs, architecture)
     print(f"vm: booted in {time.monotonic() - begun:.0f} s, {len(archive) / 1e6:.0f} MB", flush=True)
     return machine
 
