@@ -1,10 +1,10 @@
 """What the program is made of, for those who must know: a bill of materials and the licences' texts.
 
-Usage: materials.py TARGET FOLDER [NAME=VERSION=LICENCE …]
+Usage: materials.py TARGET FOLDER [NAME=VERSION=LICENCE[=FILE] …]
 
 Writes FOLDER/tallyjaw.cdx.json (CycloneDX 1.5: each package with version, licence, address and the SHA-256 of its archive in
 Cargo.lock, and what needs what) and FOLDER/licences.txt (the texts that come with them). What further arguments name is linked
-beside the packages (a C library). The same Cargo.lock and arguments give the same bytes; nothing is asked of a network, but for
+beside the packages (a C library), with the FILE of its licence. The same Cargo.lock and arguments give the same bytes; nothing is asked of a network, but for
 packages that this machine has not fetched yet.
 
 A package that only takes part in the building (a derive, a build script) has the scope `excluded`; all others are in the program.
@@ -62,7 +62,7 @@ def bill(packages, nodes, own, linked, used, digests, beside):
 
     others = sorted(used - {own}, key=lambda one: address(packages[one]))
     components = [component(packages[one], "required" if one in linked else "excluded") for one in others]
-    for name, version, licence in beside:
+    for name, version, licence, *_ in beside:
         components.append({"type": "library", "bom-ref": f"{name}@{version}", "name": name, "version": version,
                            "scope": "required", "licenses": [expression(licence)]})
     program = packages[own]
@@ -73,7 +73,7 @@ def bill(packages, nodes, own, linked, used, digests, beside):
         }
         for one in sorted(used, key=lambda one: address(packages[one]))
     ]
-    needs[[need["ref"] for need in needs].index(address(program))]["dependsOn"] += [f"{name}@{version}" for name, version, _ in beside]
+    needs[[need["ref"] for need in needs].index(address(program))]["dependsOn"] += [f"{name}@{version}" for name, version, *_ in beside]
     return {
         "bomFormat": "CycloneDX",
         "specVersion": "1.5",
@@ -110,15 +110,20 @@ def licences(packages, beside):
             without.append(name)
         for text in found:
             under.setdefault(text, []).append(name)
+    for name, version, licence, *files in beside:
+        named = f"{name} {version} ({licence})"
+        if not files:
+            without.append(named)
+        for file in files:
+            under.setdefault(pathlib.Path(file).read_text(encoding="utf-8").strip(), []).append(named)
     parts = [", ".join(names) + "\n\n" + text for text, names in sorted(under.items(), key=lambda item: item[1])]
-    without += [f"{name} {version} ({licence})" for name, version, licence in beside]
     parts.append("Without a text of their own, under the licence that is named:\n\n" + "\n".join(without))
     return f"\n\n{'-' * 80}\n\n".join(parts) + "\n"
 
 
 def main():
     target, folder = sys.argv[1], pathlib.Path(sys.argv[2])
-    beside = [tuple(each.split("=", 2)) for each in sys.argv[3:]]
+    beside = [tuple(each.split("=", 3)) for each in sys.argv[3:]]
     found = json.loads(cargo("metadata", "--locked", "--format-version", "1", "--filter-platform", target))
     packages = {package["id"]: package for package in found["packages"]}
     nodes = {node["id"]: node for node in found["resolve"]["nodes"]}

@@ -119,9 +119,11 @@ capture = "press"
         self.dir.path().join(name)
     }
 
-    /// The built program with this shop's configuration.
+    /// The built program with this shop's configuration, or the one that `TALLYJAW_PROGRAM` names: of this release for
+    /// another processor, as `tests/scripts/emulated.sh` runs it.
     pub(crate) fn tallyjaw(&self, arguments: &[&str]) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_tallyjaw"));
+        let built = || env!("CARGO_BIN_EXE_tallyjaw").into();
+        let mut command = Command::new(std::env::var_os("TALLYJAW_PROGRAM").unwrap_or_else(built));
         command
             .arg("--config")
             .arg(self.path("tallyjaw.toml"))

@@ -139,6 +139,38 @@ fn a_licence_one_cannot_choose_is_not_accepted() {
     }
 }
 
+/// Holds a bill of materials against the published schema: tests/reference/cyclonedx.
+fn assert_has_the_form_of_cyclonedx(bill: &Value) {
+    let schema = |name: &str| -> Value {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+        let path = folder.join(format!(
+            "tests/reference/cyclonedx/{name}.SNAPSHOT.schema.json"
+        ));
+        serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
+    };
+    let mut registry = jsonschema::Registry::new();
+    for name in ["spdx", "jsf-0.82"] {
+        let address = format!("http://cyclonedx.org/schema/{name}.SNAPSHOT.schema.json");
+        registry = registry.add(address, schema(name)).unwrap();
+    }
+    let registry = registry.prepare().unwrap();
+    let validator = jsonschema::options()
+        .with_registry(&registry)
+        .build(&schema("bom-1.5"))
+        .unwrap();
+    let faults = |bill: &Value| -> Vec<String> {
+        let errors = validator.iter_errors(bill);
+        errors
+            .map(|error| format!("{}: {error}", error.instance_path()))
+            .collect()
+    };
+    assert_eq!(faults(bill), Vec::<String>::new());
+    // It is no schema that takes everything.
+    let mut other = bill.clone();
+    other["components"][0]["scope"] = "inside".into();
+    assert_eq!(faults(&other).len(), 1);
+}
+
 #[test]
 fn the_bill_of_materials_has_each_package_of_the_program_with_its_licence_and_digest() {
     let folder = tempfile::tempdir().unwrap();
@@ -155,6 +187,7 @@ fn the_bill_of_materials_has_each_package_of_the_program_with_its_licence_and_di
     let [bill, licences] = made("first");
     assert_eq!([bill.clone(), licences.clone()], made("second"));
     let bill: Value = serde_json::from_str(&bill).unwrap();
+    assert_has_the_form_of_cyclonedx(&bill);
 
     let components = bill["components"].as_array().unwrap();
     let word = |component: &Value, key: &str| component[key].as_str().unwrap().to_owned();

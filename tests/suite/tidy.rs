@@ -34,6 +34,8 @@ const PLAIN_HTTP: &[&str] = &[
     "evil.example", // the hostile page of tests
     "www.w3.org/",
     "www.apache.org/licenses/",
+    "cyclonedx.org/schema/",
+    "json-schema.org/",
 ];
 
 /// Where every package comes from.
@@ -265,6 +267,30 @@ fn no_file_names_one_machine_or_a_plain_http_address() {
                 .any(|address| !is_known_http(address));
             if foreign {
                 faults.push(format!("{here}: a plain http address: use https"));
+            }
+        }
+    }
+    report(&faults);
+}
+
+/// A program that has the path of the folder in which it was compiled has other bytes in every folder.
+#[test]
+fn no_source_takes_the_folder_of_its_compiler_into_the_program() {
+    let mut faults = Vec::new();
+    for file in rust_files() {
+        if !file.path.starts_with("src/") {
+            continue;
+        }
+        for (index, line) in file.text.lines().enumerate() {
+            if ["CARGO_MANIFEST_DIR", "OUT_DIR"]
+                .iter()
+                .any(|name| line.contains(name))
+            {
+                faults.push(format!(
+                    "{}:{}: a path of this machine: use `include_str!` or a path of the configuration",
+                    file.path,
+                    index + 1
+                ));
             }
         }
     }
