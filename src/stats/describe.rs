@@ -5,7 +5,8 @@
 
 use super::distribution::{ChiSquared, StudentT};
 use super::figures::row;
-use super::sample::{base_in, float};
+use super::moments::Moments;
+use super::sample::{Scale, base_in, float};
 use super::{CONFIDENCE, Figure, FigureKind, Summary, Undefined, rounding};
 
 /// The figures of `study describe`.
@@ -107,10 +108,15 @@ pub fn mean(all: &Summary) -> Result<f64, Undefined> {
 ///
 /// [`Undefined::TooFew`] below 2 readings.
 pub fn sd(all: &Summary) -> Result<f64, Undefined> {
-    let n = all.n();
-    Undefined::unless(all.count(), 2)?;
-    let scaled = float(all.moments().scaled_squares()?);
-    Ok(base_in(all.scale(), (scaled / (n * (n - 1.0))).sqrt()))
+    sd_of(all.moments(), all.scale())
+}
+
+/// As [`sd`], of exact sums.
+pub(super) fn sd_of(sums: &Moments, scale: Scale) -> Result<f64, Undefined> {
+    let n = float(sums.count().into());
+    Undefined::unless(sums.count(), 2)?;
+    let scaled = float(sums.scaled_squares()?);
+    Ok(base_in(scale, (scaled / (n * (n - 1.0))).sqrt()))
 }
 
 /// As [`sd`], for a figure that divides by it.

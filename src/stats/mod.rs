@@ -28,6 +28,7 @@ pub mod nests;
 pub mod normality;
 pub mod order;
 pub mod outlier;
+pub mod packed;
 pub mod picture;
 pub mod proportion;
 pub mod proposal;

@@ -6,7 +6,7 @@ use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::stats::capability::{self, FIGURES, USUAL_ASKED};
 use crate::stats::picture::Histogram;
-use crate::stats::{Sample, rounding};
+use crate::stats::rounding;
 use serde_json::json;
 use std::io::Write;
 use std::path::PathBuf;
@@ -91,18 +91,21 @@ impl Capability {
                 .in_order(stream.order(readings.step));
             return Ok((readings, of));
         }
-        let keys: Vec<&str> = self.subgroup.iter().map(String::as_str).collect();
-        let readings = self.select.readings(context, &keys)?;
-        let limits = readings.limits_needed()?;
-        let groups: Vec<Sample> = match self.size {
-            Some(size) => readings.chunks(size)?.0,
-            None => readings
-                .groups(0)?
-                .into_iter()
-                .map(|(_, group)| group)
-                .collect(),
+        let Some(key) = &self.subgroup else {
+            let (readings, all) = self.select.in_order(context)?;
+            let limits = readings.limits_needed()?;
+            let all: Vec<i64> = all.bases.iter().collect();
+            let size = self.size.unwrap_or(1);
+            let groups = readings.samples(all.chunks_exact(size))?;
+            let all = readings.sample_of_bases(all)?;
+            let of = capability::Capability::of_groups(&all, &groups, limits);
+            return Ok((readings, of));
         };
-        let of = capability::Capability::of_groups(&readings.sample()?, &groups, limits);
+        let (readings, all, groups) = self.select.groups(context, key)?;
+        let limits = readings.limits_needed()?;
+        let groups = readings.samples(groups.iter().map(|group| &group.bases[..]))?;
+        let all = readings.sample_of_bases(all.bases.iter().collect())?;
+        let of = capability::Capability::of_groups(&all, &groups, limits);
         Ok((readings, of))
     }
 }

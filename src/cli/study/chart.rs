@@ -6,9 +6,12 @@ use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::quantity::Unit;
 use crate::quantity::did_you_mean;
-use crate::stats::chart::{Baseline, CHARTS, ChartKind, Groups, Input, Memory, RULES, Rule};
+use crate::stats::chart::{
+    Baseline, CHARTS, ChartKind, Groups, Input, Memory, Panel, RULES, Rule, SIGNALS_SHOWN,
+};
 use crate::stats::picture::{chart_svg, chart_text};
-use crate::stats::{Sample, chart};
+use crate::stats::{Summary, Undefined, chart};
+use serde::{Serialize, Serializer};
 use serde_json::{Map, Value, json};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -91,12 +94,7 @@ fn rules_help() -> String {
 impl Chart {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let (readings, all, groups) = self.readings(context)?;
-        let left = match &groups {
-            Some(groups) if self.subgroup.is_none() => all.count() % size_of(groups),
-            Some(_) | None => 0,
-        };
-        let of_subgroups = groups.is_some();
-        let usual = if of_subgroups {
+        let usual = if self.is_of_subgroups() {
             "mean_s"
         } else {
             "individuals"
@@ -106,10 +104,7 @@ impl Chart {
             None => self::kind(usual).map_err(Failure::usage)?,
         };
         let input = Input {
-            groups: match &groups {
-                Some(groups) => Groups::Subgroups(groups),
-                None => Groups::Singles(&all),
-            },
+            groups: &groups,
             baseline: self.baseline,
             kept: self.kept(&readings)?,
             memory: Memory {
@@ -120,15 +115,12 @@ impl Chart {
                 target: None,
             },
         };
-        let chart = chart::draw(kind, &input).map_err(|reason| {
-            Failure::usage(format!("this chart cannot be drawn: {reason}"))
-                .with_remedy("subgroups: --size N or --subgroup COLUMN; single readings: neither")
-        })?;
+        let chart = chart::draw(kind, &input).map_err(cannot_be_drawn)?;
         if let Some(path) = &self.save {
             save(path, &readings, &chart.baseline)?;
         }
         let rules = self.rules();
-        let places = Digits::of(all.summary()).places;
+        let places = Digits::of(&all).places;
         show::picture(self.svg.as_deref(), || {
             chart_svg(
                 &readings.heading(),
@@ -142,14 +134,15 @@ impl Chart {
         } else {
             Exit::Yes
         };
-        if show::as_json(context, out, || object(&readings, kind, &chart, &rules))? {
+        if show::as_json(context, out, || told(&readings, kind, &chart, &rules))? {
             return Ok(exit);
         }
         show::heading(out, &readings)?;
-        if left > 0 {
+        if groups.left() > 0 {
             writeln!(
                 out,
-                "not charted: the last {left}, too few for a subgroup\n"
+                "not charted: the last {}, too few for a subgroup\n",
+                groups.left()
             )?;
         }
         let each = chart.each();
@@ -168,29 +161,28 @@ impl Chart {
         }
     }
 
-    /// The readings, and their subgroups if they have any. Of single readings only the values are kept.
-    fn readings(
-        &self,
-        context: &Context,
-    ) -> Result<(Readings, Sample, Option<Vec<Sample>>), Failure> {
-        if let Some(key) = &self.subgroup {
-            let readings = self.select.readings(context, &[key])?;
+    fn is_of_subgroups(&self) -> bool {
+        self.subgroup.is_some() || self.size.is_some_and(|size| size > 1)
+    }
+
+    /// The readings, their statistics, and what the points are of. A reading takes about a byte; in subgroups by a column,
+    /// which are complete only at the end, eight.
+    fn readings(&self, context: &Context) -> Result<(Readings, Summary, Groups), Failure> {
+        let Some(key) = &self.subgroup else {
+            let (readings, all) = self.select.in_order(context)?;
             readings.of_one_nominal()?;
-            let all = readings.sample()?;
-            let groups = readings.groups(0)?.into_iter().map(|(_, group)| group);
-            return Ok((readings, all, Some(groups.collect())));
-        }
-        let (readings, bases) = self.select.bases(context)?;
+            let summary = all.summary(&readings)?;
+            let size = self.size.unwrap_or(1);
+            let groups = Groups::new(all.bases, size, readings.scale, readings.step);
+            return Ok((readings, summary, groups));
+        };
+        let (readings, all, groups) = self.select.groups(context, key)?;
         readings.of_one_nominal()?;
-        let size = self.size.unwrap_or(1);
-        let groups = (size > 1).then(|| {
-            let chunks = bases.chunks_exact(size);
-            let groups = chunks.map(|chunk| readings.sample_of_bases(chunk.to_vec()));
-            groups.collect::<Result<_, _>>()
-        });
-        let groups = groups.transpose()?;
-        let all = readings.sample_of_bases(bases)?;
-        Ok((readings, all, groups))
+        let lists = groups.iter().map(|group| &group.bases[..]);
+        let groups =
+            Groups::equal(lists, readings.scale, readings.step).map_err(cannot_be_drawn)?;
+        let summary = all.summary(&readings)?;
+        Ok((readings, summary, groups))
     }
 
     fn kept(&self, readings: &Readings) -> Result<Option<Baseline>, Failure> {
@@ -221,9 +213,9 @@ impl Chart {
     }
 }
 
-/// Number of readings in a subgroup.
-fn size_of(groups: &[Sample]) -> u64 {
-    groups.first().map_or(u64::MAX, Sample::count)
+fn cannot_be_drawn(reason: Undefined) -> Failure {
+    Failure::usage(format!("this chart cannot be drawn: {reason}"))
+        .with_remedy("subgroups: --size N or --subgroup COLUMN; single readings: neither")
 }
 
 /// The basis of control limits, as stored in a file.
@@ -252,85 +244,134 @@ fn save(path: &Path, readings: &Readings, baseline: &Baseline) -> Result<(), Fai
 
 fn text(
     out: &mut dyn Write,
-    panel: &chart::Panel,
+    panel: &Panel<'_>,
     rules: &[&'static Rule],
     digits: (usize, Unit),
     each: &str,
 ) -> Result<(), Failure> {
-    let signals = panel.signals(rules);
     writeln!(out, "{}, in {}", panel.words, digits.1)?;
-    for line in chart_text(panel, &signals, digits, each) {
+    for line in chart_text(panel, rules, digits, each) {
         writeln!(out, "  {line}")?;
     }
-    for signal in &signals {
+    let mut signals = panel.signals(rules);
+    for signal in signals.by_ref().take(SIGNALS_SHOWN) {
         let words = chart::rule(signal.rule).map_or(signal.rule, |rule| rule.words);
         writeln!(out, "  ✕ point {}: {words}", signal.at)?;
+    }
+    let more = signals.count();
+    if more > 0 {
+        writeln!(out, "  ✕ {more} more signals, all of which --json lists")?;
     }
     writeln!(out)?;
     Ok(())
 }
 
-fn object(
+/// The chart for programs. Lists are written while they are computed: each is as long as the chart.
+#[derive(Serialize)]
+struct Told<P, S> {
+    #[serde(flatten)]
+    head: Map<String, Value>,
+    n: u64,
+    chart: ToldChart<P>,
+    signals: S,
+    judged: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    false_alarms: Option<Value>,
+    sentence: String,
+}
+
+#[derive(Serialize)]
+struct ToldChart<P> {
+    kind: &'static str,
+    #[serde(flatten)]
+    lines: Map<String, Value>,
+    sigma: f64,
+    size: usize,
+    baseline_points: usize,
+    panels: Vec<P>,
+}
+
+#[derive(Serialize)]
+struct ToldPanel<L: Serialize, U: Serialize, V: Serialize> {
+    name: &'static str,
+    first: usize,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    center: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    lower: Option<L>,
+    upper: U,
+    points: V,
+}
+
+#[derive(Serialize)]
+struct ToldSignal {
+    panel: &'static str,
+    rule: &'static str,
+    at: usize,
+}
+
+/// A list whose items are computed while it is written.
+struct List<F>(F);
+
+impl<I: Iterator<Item: Serialize>, F: Fn() -> I> Serialize for List<F> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_seq((self.0)())
+    }
+}
+
+fn told(
     readings: &Readings,
     kind: &ChartKind,
-    chart: &chart::Chart,
+    chart: &chart::Chart<'_>,
     rules: &[&'static Rule],
-) -> Map<String, Value> {
+) -> impl Serialize {
     let panels = chart.panels.iter().map(|panel| {
-        let points = panel.points.iter();
-        let last = panel.points.last();
-        let mut fields = Map::new();
-        fields.insert("name".to_owned(), json!(panel.name));
-        fields.insert("first".to_owned(), json!(panel.first));
-        if let Some(last) = last {
-            fields.insert("center".to_owned(), json!(last.center));
+        let last = panel.points().last();
+        let lower = || panel.points().filter_map(|point| point.lower);
+        ToldPanel {
+            name: panel.name,
+            first: panel.first,
+            center: last.map(|last| last.center),
+            lower: last.and_then(|last| last.lower).map(|_| List(lower)),
+            upper: List(|| panel.points().map(|point| point.upper)),
+            points: List(|| panel.points().map(|point| point.value)),
         }
-        let lower: Vec<f64> = points.clone().filter_map(|point| point.lower).collect();
-        if !lower.is_empty() {
-            fields.insert("lower".to_owned(), json!(lower));
-        }
-        fields.insert(
-            "upper".to_owned(),
-            points.clone().map(|point| point.upper).collect(),
-        );
-        fields.insert(
-            "points".to_owned(),
-            points.map(|point| point.value).collect(),
-        );
-        Value::Object(fields)
     });
-    let signals = chart.panels.iter().flat_map(|panel| {
-        let name = panel.name;
-        panel
-            .signals(rules)
-            .into_iter()
-            .map(move |signal| json!({"panel": name, "rule": signal.rule, "at": signal.at}))
-    });
-    let mut object = show::head("chart", readings);
-    object.insert("n".to_owned(), json!(readings.count));
-    let mut fields = Map::new();
-    fields.insert("kind".to_owned(), json!(kind.name));
-    if let Some(last) = chart.panels.first().and_then(|panel| panel.points.last()) {
-        fields.insert("center".to_owned(), json!(last.center));
+    let signals = || {
+        chart.panels.iter().flat_map(|panel| {
+            panel.signals(rules).map(|signal| ToldSignal {
+                panel: panel.name,
+                rule: signal.rule,
+                at: signal.at,
+            })
+        })
+    };
+    let mut lines = Map::new();
+    let main = chart.panels.first();
+    if let Some(last) = main.and_then(|panel| panel.points().last()) {
+        lines.insert("center".to_owned(), json!(last.center));
         if let Some(lower) = last.lower {
-            fields.insert("lower".to_owned(), json!(lower));
+            lines.insert("lower".to_owned(), json!(lower));
         }
-        fields.insert("upper".to_owned(), json!(last.upper));
+        lines.insert("upper".to_owned(), json!(last.upper));
     }
-    fields.insert("sigma".to_owned(), json!(chart.baseline.sigma));
-    fields.insert("size".to_owned(), json!(chart.baseline.size));
-    fields.insert("baseline_points".to_owned(), json!(chart.baseline.points));
-    fields.insert("panels".to_owned(), panels.collect());
-    object.insert("chart".to_owned(), Value::Object(fields));
-    object.insert("signals".to_owned(), signals.collect());
-    object.insert("judged".to_owned(), json!(chart.judges()));
-    if let Some(rate) = chart.chance.rate(rules) {
-        let charts = chart.chance.charts();
-        object.insert(
-            "false_alarms".to_owned(),
-            json!({"rate": rate, "charts": charts}),
-        );
+    Told {
+        head: show::head("chart", readings),
+        n: readings.count,
+        chart: ToldChart {
+            kind: kind.name,
+            lines,
+            sigma: chart.baseline.sigma,
+            size: chart.baseline.size,
+            baseline_points: chart.baseline.points,
+            panels: panels.collect(),
+        },
+        signals: List(signals),
+        judged: chart.judges(),
+        false_alarms: chart.chance.rate(rules).map(|rate| {
+            let charts = chart.chance.charts();
+            json!({"rate": rate, "charts": charts})
+        }),
+        sentence: chart.sentence(rules),
     }
-    object.insert("sentence".to_owned(), json!(chart.sentence(rules)));
-    object
 }

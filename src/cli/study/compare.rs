@@ -1,7 +1,7 @@
 //! `tallyjaw study compare`.
 
 use super::readings::Readings;
-use super::select::{Select, quantity};
+use super::select::{Group, Select, quantity};
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::quantity::Quantity;
@@ -32,14 +32,13 @@ pub(super) struct Compare {
 impl Compare {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let key = self.select.key(self.group.as_deref(), "tool", "--group")?;
-        let readings = self.select.readings(context, &[key])?;
+        let (readings, all, groups) = self.select.groups(context, key)?;
         readings.of_one_nominal()?;
-        let groups = self.groups(&readings, key)?;
-        let all = readings.sample()?;
+        let groups = self.groups(&readings, groups, key)?;
+        let all = all.summary(&readings)?;
         let margin = match self.margin {
             Some(margin) => Some(
-                all.summary()
-                    .quantity_in_unit(margin)
+                all.quantity_in_unit(margin)
                     .map_err(|reason| Failure::usage(format!("--margin: {reason}")))?,
             ),
             None => None,
@@ -62,7 +61,7 @@ impl Compare {
             }
         }
         writeln!(out)?;
-        let digits = Digits::of(all.summary());
+        let digits = Digits::of(&all);
         if groups.len() > 2 {
             match anova(&samples(&groups)) {
                 Ok(table) => show::table(out, &show::all(ANOVA_FIGURES, &table), digits)?,
@@ -93,8 +92,15 @@ impl Compare {
     }
 
     /// The groups, with the reference first.
-    fn groups(&self, readings: &Readings, key: &str) -> Result<Vec<(String, Sample)>, Failure> {
-        let mut groups = readings.groups(0)?;
+    fn groups(
+        &self,
+        readings: &Readings,
+        groups: Vec<Group>,
+        key: &str,
+    ) -> Result<Vec<(String, Sample)>, Failure> {
+        let groups = groups.into_iter();
+        let samples = groups.map(|group| Ok((group.name, readings.sample_of_bases(group.bases)?)));
+        let mut groups = samples.collect::<Result<Vec<_>, Failure>>()?;
         if groups.len() < 2 {
             return Err(
                 Failure::usage(format!("all these readings are of one {key}"))

@@ -1,6 +1,6 @@
 //! `tallyjaw study drift`.
 
-use super::readings::Readings;
+use super::readings::Reading;
 use super::select::Select;
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
@@ -47,16 +47,24 @@ impl Drift {
             None if times => vec!["at"],
             None => Vec::new(),
         };
-        let readings = self.select.readings(context, &keys)?;
+        let (mut bases, mut places) = (Vec::new(), Vec::new());
+        let readings = self.select.each(context, &keys, &mut |reading, _| {
+            bases.push(reading.base);
+            places.push(match self.against {
+                _ if self.place.is_some() => self.place_in(&reading)?,
+                Against::Time => reading.at,
+                Against::Order => i64::try_from(bases.len()).unwrap_or(i64::MAX),
+            });
+            Ok(())
+        })?;
         readings.of_one_nominal()?;
-        let places = self.places(&readings)?;
         let (per, unit, place) = match &self.place {
             Some(column) => (1, format!("unit of {column}"), format!("{column} = ")),
             None if times => (DAY, "day".to_owned(), String::new()),
             None => (1, "reading".to_owned(), "reading ".to_owned()),
         };
         let zone = clock::zone();
-        let sample = readings.sample()?;
+        let sample = readings.sample_of_bases(bases)?;
         let mut digits = Digits::of(sample.summary());
         digits.zone = times.then_some(&zone);
         digits.per = &unit;
@@ -88,24 +96,14 @@ impl Drift {
         Ok(Exit::Yes)
     }
 
-    fn places(&self, readings: &Readings) -> Result<Vec<i64>, Failure> {
-        if let Some(column) = &self.place {
-            return readings
-                .rows
-                .iter()
-                .map(|row| {
-                    let cell = row.cells.first().map_or("", String::as_str);
-                    cell.parse().map_err(|_| {
-                        Failure::usage(format!(
-                            "column {column:?}: got {cell:?}, want a whole number"
-                        ))
-                    })
-                })
-                .collect();
-        }
-        Ok(match self.against {
-            Against::Order => (1..).take(readings.rows.len()).collect(),
-            Against::Time => readings.rows.iter().map(|row| row.at).collect(),
+    /// The place of a reading by its column.
+    fn place_in(&self, reading: &Reading) -> Result<i64, Failure> {
+        let cell = reading.cells.first().map_or("", String::as_str);
+        cell.parse().map_err(|_| {
+            let column = self.place.as_deref().unwrap_or_default();
+            Failure::usage(format!(
+                "column {column:?}: got {cell:?}, want a whole number"
+            ))
         })
     }
 }

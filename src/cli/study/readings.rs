@@ -177,14 +177,7 @@ impl Readings {
     }
 
     pub(super) fn sample(&self) -> Result<Sample, Failure> {
-        self.sample_of(&self.rows)
-    }
-
-    pub(super) fn sample_of<'r>(
-        &self,
-        rows: impl IntoIterator<Item = &'r Reading>,
-    ) -> Result<Sample, Failure> {
-        self.sample_of_bases(rows.into_iter().map(|row| row.base).collect())
+        self.sample_of_bases(self.rows.iter().map(|row| row.base).collect())
     }
 
     /// A sample of values in base units of the scale.
@@ -233,30 +226,14 @@ impl Readings {
         Ok(limits)
     }
 
-    /// Groups readings by property number `key`, in order of first appearance.
-    pub(super) fn groups(&self, key: usize) -> Result<Vec<(String, Sample)>, Failure> {
-        let mut groups: Vec<(String, Vec<&Reading>)> = Vec::new();
-        for row in &self.rows {
-            let cell = row.cells.get(key).map_or("", String::as_str);
-            match groups.iter_mut().find(|(name, _)| name == cell) {
-                Some((_, rows)) => rows.push(row),
-                None => groups.push((cell.to_owned(), vec![row])),
-            }
-        }
-        groups
-            .into_iter()
-            .map(|(name, rows)| Ok((name, self.sample_of(rows)?)))
+    /// A sample of each of these lists of values.
+    pub(super) fn samples<'b>(
+        &self,
+        lists: impl Iterator<Item = &'b [i64]>,
+    ) -> Result<Vec<Sample>, Failure> {
+        lists
+            .map(|bases| self.sample_of_bases(bases.to_vec()))
             .collect()
-    }
-
-    /// Groups of `size` consecutive readings, and the number left over.
-    pub(super) fn chunks(&self, size: usize) -> Result<(Vec<Sample>, usize), Failure> {
-        let chunks = self.rows.chunks_exact(size.max(1));
-        let left = chunks.remainder().len();
-        let samples = chunks
-            .map(|rows| self.sample_of(rows))
-            .collect::<Result<_, _>>()?;
-        Ok((samples, left))
     }
 
     /// The heading: subject, number of readings, limits.

@@ -1,16 +1,20 @@
 //! The options that choose the readings of a study.
 
 use super::journal::Take;
-use super::readings::{Readings, SourcePosition, StepFrom};
+use super::readings::{Reading, Readings, SourcePosition, StepFrom};
 use super::{file, journal};
 use crate::cli::query::Query;
 use crate::cli::{Context, Failure};
 use crate::entry::ledger::Disposition;
 use crate::quantity::{Measured, Quantity, Unit};
 use crate::spec::Limits;
+use crate::stats::Summary;
 use crate::stats::outlier::Ends;
+use crate::stats::packed::Packed;
+use crate::stats::sample::Scale;
 use crate::stats::stream::Stream;
 use clap::builder::{NonEmptyStringValueParser, PossibleValue, PossibleValuesParser};
+use std::collections::HashMap;
 use std::path::PathBuf;
 
 /// The source of the readings.
@@ -58,6 +62,40 @@ fn left_out() -> PossibleValuesParser {
     ])
 }
 
+/// Values in their order, with their statistics.
+#[derive(Debug, Default)]
+pub(super) struct InOrder {
+    pub(super) bases: Packed,
+    stream: Option<Stream>,
+}
+
+impl InOrder {
+    fn push(&mut self, reading: &Reading, scale: Scale) -> Result<(), Failure> {
+        self.bases.push(reading.base);
+        let stream = self.stream.get_or_insert_with(|| Stream::new(scale));
+        stream
+            .push(reading.base)
+            .map_err(|reason| Failure::usage(reason.to_string()))
+    }
+
+    /// Sums and counts of the values.
+    pub(super) fn summary(&self, of: &Readings) -> Result<Summary, Failure> {
+        let none = || Stream::new(of.scale).summary(of.step);
+        let summary = self
+            .stream
+            .as_ref()
+            .map_or_else(none, |stream| stream.summary(of.step));
+        summary.map_err(|reason| Failure::usage(reason.to_string()))
+    }
+}
+
+/// The values of one group.
+#[derive(Debug, Default)]
+pub(super) struct Group {
+    pub(super) name: String,
+    pub(super) bases: Vec<i64>,
+}
+
 impl Select {
     /// Whether a reading with this disposition takes part in the study.
     pub(super) fn takes(&self, disposition: Disposition) -> bool {
@@ -67,7 +105,7 @@ impl Select {
 
     /// Gives the readings to `take` one by one, each with its values for `keys` (columns of the file, or properties in
     /// the journal). Returns the description of all of them, without rows.
-    fn each(
+    pub(super) fn each(
         &self,
         context: &Context,
         keys: &[&str],
@@ -111,14 +149,43 @@ impl Select {
         Ok(Readings { rows, ..readings })
     }
 
-    /// The values of all readings, in base units of their scale.
-    pub(super) fn bases(&self, context: &Context) -> Result<(Readings, Vec<i64>), Failure> {
-        let mut bases = Vec::new();
-        let readings = self.each(context, &[], &mut |reading, _| {
-            bases.push(reading.base);
+    /// The values of all readings in order, in base units of their scale, and the statistics of them. A reading takes about
+    /// a byte, see [`Packed`].
+    pub(super) fn in_order(&self, context: &Context) -> Result<(Readings, InOrder), Failure> {
+        let mut order = InOrder::default();
+        let readings = self.each(context, &[], &mut |reading, scale| {
+            order.push(&reading, scale)
+        })?;
+        Ok((readings, order))
+    }
+
+    /// The same, with the values of each group, in the order of first appearance. A group has one value of property `key`.
+    pub(super) fn groups(
+        &self,
+        context: &Context,
+        key: &str,
+    ) -> Result<(Readings, InOrder, Vec<Group>), Failure> {
+        let mut order = InOrder::default();
+        let mut names: HashMap<String, usize> = HashMap::new();
+        let mut groups: Vec<Group> = Vec::new();
+        let readings = self.each(context, &[key], &mut |reading, scale| {
+            order.push(&reading, scale)?;
+            let name = reading.cells.into_iter().next().unwrap_or_default();
+            let at = *names.entry(name).or_insert(groups.len());
+            if at == groups.len() {
+                groups.push(Group::default());
+            }
+            if let Some(group) = groups.get_mut(at) {
+                group.bases.push(reading.base);
+            }
             Ok(())
         })?;
-        Ok((readings, bases))
+        for (name, at) in names {
+            if let Some(group) = groups.get_mut(at) {
+                group.name = name;
+            }
+        }
+        Ok((readings, order, groups))
     }
 
     /// The statistics of the readings, in one pass with bounded memory.

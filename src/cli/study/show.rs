@@ -7,8 +7,9 @@ use crate::stats::picture::Histogram;
 use crate::stats::rounding::Warning;
 use crate::stats::text;
 use crate::stats::{FigureKind, figures};
+use serde::Serialize;
 use serde_json::{Map, Value, json};
-use std::io::Write;
+use std::io::{self, Write};
 use std::path::Path;
 
 pub(super) use crate::stats::text::{Digits, Shown, all};
@@ -133,13 +134,14 @@ pub(super) fn warnings_json(warnings: &[Warning]) -> Value {
 }
 
 /// Writes the object as a line, if JSON was requested. Returns whether it was.
-pub(super) fn as_json(
+pub(super) fn as_json<T: Serialize>(
     context: &Context,
     out: &mut dyn Write,
-    object: impl FnOnce() -> Map<String, Value>,
+    object: impl FnOnce() -> T,
 ) -> Result<bool, Failure> {
     if context.json {
-        writeln!(out, "{}", Value::Object(object()))?;
+        serde_json::to_writer(&mut *out, &object()).map_err(io::Error::from)?;
+        writeln!(out)?;
     }
     Ok(context.json)
 }

@@ -128,23 +128,34 @@ function besideOf(names, foot) {
 function chartShapes(chart, all, places) {
   let top = 300;
   const said = chart.panels.map((panel) => {
-    const signals = panel.signals.map(({ at, isFar }) => `point ${at}: ${isFar ? "a point beyond the control limits as widened for the length of the chart" : "more points in a row on one side of the centre line than a stable process gives in a chart of this length"}`);
-    const reduced = eachOf(panel) > 1 ? ` (${reducedWords(eachOf(panel))})` : "";
+    const signals = shownOf(panel).map(({ at, isFar }) => `point ${at}: ${isFar ? "a point beyond the control limits as widened for the length of the chart" : "more points in a row on one side of the centre line than a stable process gives in a chart of this length"}`);
+    if (panel.signals.length > SHOWN) signals.push(`${panel.signals.length - SHOWN} more signals`);
+    const reduced = reducedWords(panel) ? ` (${reducedWords(panel)})` : "";
     return `${panel.words}, ${panel.values.length} points${reduced}: ${signals.join("; ") || "no signal"}`;
   });
   return [`desc: ${said.join(". ")}`, ...chart.panels.flatMap((panel) => {
     const shapes = [...panelShapes(panel, all, top, places), wordAt(midpoint(LEFT, RIGHT), top + 1300 + 320, "number of the reading", "mid")];
-    if (eachOf(panel) > 1) shapes.push(wordAt(midpoint(LEFT, RIGHT), top + 1300 + 320 + 140, reducedWords(eachOf(panel)), "mid"));
+    if (reducedWords(panel)) shapes.push(wordAt(midpoint(LEFT, RIGHT), top + 1300 + 320 + 140, reducedWords(panel), "mid"));
     top += 2100;
     return shapes;
   })];
 }
 
 const eachOf = ({ values }) => (values.length <= 1024 ? 1 : Math.ceil(values.length / 512));
-const reducedWords = (each) => `each mark stands for ${each} consecutive points: lowest, mean, highest; signals are marked singly`;
+// Of more signals of a panel than this, the first are shown, and the others are counted.
+const SHOWN = 1000;
+const shownOf = ({ signals }) => signals.slice(0, SHOWN);
+
+function reducedWords(panel) {
+  const isCut = panel.signals.length > SHOWN;
+  const marked = isCut ? `the first ${SHOWN} of ${panel.signals.length} signals are marked singly` : "signals are marked singly";
+  if (eachOf(panel) > 1) return `each mark stands for ${eachOf(panel)} consecutive points: lowest, mean, highest; ${marked}`;
+  return isCut ? marked : undefined;
+}
 
 function panelShapes(panel, { unit }, top, places) {
-  const { values, first, signals } = panel;
+  const { values, first } = panel;
+  const signals = shownOf(panel);
   const ends = [...values, panel.lower, panel.center, panel.upper].map(inMillionths);
   const [from, to] = [Math.min(...ends), Math.max(...ends)];
   const place = ruler(from, to, top + 1300, top);

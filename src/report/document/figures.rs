@@ -172,7 +172,7 @@ fn pictures(
 fn chart(id: &str, title: &str, sample: &Sample, digits: Digits<'_>) -> Option<Element> {
     let singles = Sample::from_bases(sample.bases().to_vec(), sample.unit()).ok()?;
     let input = Input {
-        groups: Groups::Singles(&singles),
+        groups: &Groups::singles(&singles),
         baseline: None,
         kept: None,
         memory: Memory::default(),

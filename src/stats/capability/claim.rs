@@ -305,14 +305,12 @@ fn signals(sample: &Sample) -> Result<usize, Undefined> {
     Undefined::unless(sample.count(), want)?;
     let kind = CHARTS.iter().find(|kind| !kind.of_subgroups);
     let kind = kind.ok_or(Undefined::TooFewGroups { got: 0, want: 1 })?;
-    let chart = draw(
-        kind,
-        &Input {
-            groups: Groups::Singles(sample),
-            baseline: None,
-            kept: None,
-            memory: Memory::default(),
-        },
-    )?;
+    let input = Input {
+        groups: &Groups::singles(sample),
+        baseline: None,
+        kept: None,
+        memory: Memory::default(),
+    };
+    let chart = draw(kind, &input)?;
     Ok(chart.signals(&usual_rules()))
 }

@@ -5,10 +5,10 @@
 
 use super::rules::{self, Reach, Rule};
 use super::{Baseline, Chart, ChartKind, FEWEST_POINTS, Groups, Input};
+use crate::stats::Undefined;
 use crate::stats::random::Random;
 use crate::stats::sample::{base_in, float, float_of, nearest};
 use crate::stats::text::fixed;
-use crate::stats::{Sample, Undefined};
 
 /// Total number of simulated readings.
 const READINGS: usize = 400_000;
@@ -86,7 +86,7 @@ impl Chance {
 /// # Errors
 ///
 /// Those of the kind of chart.
-pub fn draw(kind: &ChartKind, input: &Input<'_>) -> Result<Chart, Undefined> {
+pub fn draw<'g>(kind: &ChartKind, input: &Input<'g>) -> Result<Chart<'g>, Undefined> {
     let mut chart = (kind.panels)(input)?;
     let charts = steady(kind, input, &chart.baseline)?;
     let tests = charts.first().map_or(1, |chart| {
@@ -126,9 +126,8 @@ pub fn draw(kind: &ChartKind, input: &Input<'_>) -> Result<Chart, Undefined> {
 
 /// Number of points of a simulated chart.
 fn points_of(input: &Input<'_>) -> usize {
-    let first = input.groups.first();
-    let size = first.map_or(1, |group| group.bases().len());
-    let most = (LONGEST / size.max(1)).max(FEWEST_POINTS);
+    let size = input.groups.size().unwrap_or(1);
+    let most = (LONGEST / size).max(FEWEST_POINTS);
     input.groups.len().min(most)
 }
 
@@ -138,9 +137,9 @@ fn steady(
     input: &Input<'_>,
     baseline: &Baseline,
 ) -> Result<Vec<Vec<MadeUpPanel>>, Undefined> {
-    let first = input.groups.first()?;
-    let maker = Maker::new(&first, baseline);
-    let (points, size) = (points_of(input), maker.size);
+    let size = input.groups.size()?;
+    let maker = Maker::new(input.groups, baseline);
+    let points = points_of(input);
     let most = (LONGEST / size).max(FEWEST_POINTS);
     let before = input.kept.map_or(0, |kept| kept.points.clamp(2, most));
     let each = (points + before).saturating_mul(size).max(1);
@@ -151,7 +150,13 @@ fn steady(
         let kept = if before > 0 {
             let made = maker.readings(before * size, &mut random);
             // A baseline without spread would not have been kept.
-            let Ok(chart) = maker.chart(kind, input, &made, None, None) else {
+            let input = Input {
+                groups: &made,
+                baseline: None,
+                kept: None,
+                ..input.clone()
+            };
+            let Ok(chart) = (kind.panels)(&input) else {
                 continue;
             };
             Some(chart.baseline)
@@ -160,7 +165,12 @@ fn steady(
         };
         let made = maker.readings(points * size, &mut random);
         // A chart without spread would not have been drawn either.
-        let Ok(chart) = maker.chart(kind, input, &made, input.baseline, kept) else {
+        let input = Input {
+            groups: &made,
+            kept,
+            ..input.clone()
+        };
+        let Ok(chart) = (kind.panels)(&input) else {
             continue;
         };
         let runs = chart.panels.iter().map(|panel| MadeUpPanel {
@@ -173,22 +183,18 @@ fn steady(
 }
 
 /// Simulates readings of a stable process on the grid of the real readings.
-struct Maker<'s> {
-    like: &'s Sample,
+struct Maker<'g> {
+    like: &'g Groups,
     center: f64,
     sigma: f64,
     step: f64,
     on_grid: f64,
-    size: usize,
 }
 
-impl<'s> Maker<'s> {
-    fn new(like: &'s Sample, baseline: &Baseline) -> Self {
+impl<'g> Maker<'g> {
+    fn new(like: &'g Groups, baseline: &Baseline) -> Self {
         let one = base_in(like.scale(), 1.0);
-        let step = like
-            .summary()
-            .step_base()
-            .map_or(1.0, |step| float(step.into()));
+        let step = like.step().map_or(1.0, |step| float(step.into()));
         let rounded = baseline.sigma / one;
         let without = rounded * rounded - step * step / 12.0;
         Self {
@@ -200,41 +206,16 @@ impl<'s> Maker<'s> {
                 rounded
             },
             step,
-            size: like.bases().len().max(1),
-            on_grid: like
-                .bases()
-                .first()
-                .map_or(0.0, |base| float((*base).into())),
+            on_grid: like.first().map_or(0.0, |base| float(base.into())),
         }
     }
 
-    fn readings(&self, count: usize, random: &mut Random) -> Vec<i64> {
+    fn readings(&self, count: usize, random: &mut Random) -> Groups {
         let reading = |_| {
             let value = self.center + self.sigma * random.next_normal();
             let steps = ((value - self.on_grid) / self.step).round();
             nearest(self.on_grid + steps * self.step)
         };
-        (0..count).map(reading).collect()
-    }
-
-    fn chart(
-        &self,
-        kind: &ChartKind,
-        like: &Input<'_>,
-        made: &[i64],
-        baseline: Option<usize>,
-        kept: Option<Baseline>,
-    ) -> Result<Chart, Undefined> {
-        if let Some(of_bases) = kind.of_bases {
-            return of_bases(made, self.like.scale(), baseline, kept);
-        }
-        let groups = made.chunks(self.size).map(|group| self.like.part(group));
-        let groups = groups.collect::<Result<Vec<_>, _>>()?;
-        (kind.panels)(&Input {
-            groups: Groups::Subgroups(&groups),
-            baseline,
-            kept,
-            memory: like.memory,
-        })
+        self.like.with((0..count).map(reading).collect())
     }
 }

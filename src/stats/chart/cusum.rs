@@ -1,7 +1,7 @@
 //! Cumulative sum chart: detects small lasting shifts, and when they began.
 
 use super::points::baseline;
-use super::{Chart, ChartKind, Input, Panel, Point, Reach};
+use super::{Chart, ChartKind, Input, Panel, Point};
 use crate::stats::Undefined;
 
 pub(super) const CHART: ChartKind = ChartKind {
@@ -9,41 +9,31 @@ pub(super) const CHART: ChartKind = ChartKind {
     words: "cumulative sums (CUSUM)",
     of_subgroups: false,
     panels,
-    of_bases: None,
 };
 
-fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
+fn panels<'g>(input: &Input<'g>) -> Result<Chart<'g>, Undefined> {
+    let groups = input.groups;
     let baseline = baseline(input)?;
     let memory = input.memory;
     let sigma = baseline.point_sigma();
     let decision = memory.decision * sigma;
-    let (above, below) = cusum(
-        &input.groups.means()?,
-        memory.target.unwrap_or(baseline.center),
-        memory.allowance * sigma,
-        decision,
-    )?;
-    let panel = |name, words, sums: Vec<f64>| {
-        let point = |value| Point {
-            value,
-            center: 0.0,
-            lower: None,
-            upper: decision,
-        };
-        Panel {
-            name,
-            words,
-            first: 1,
-            points: sums.into_iter().map(point).collect(),
-            independent: false,
-            reach: Reach::default(),
-        }
+    let target = memory.target.unwrap_or(baseline.center);
+    let sums = Sums::new(target, memory.allowance * sigma, decision)?;
+    let panel = |name, words, sign| {
+        Panel::of(name, words, groups.len(), move || {
+            sums.of(groups.means(), sign).map(move |value| Point {
+                value,
+                center: 0.0,
+                lower: None,
+                upper: decision,
+            })
+        })
     };
     Ok(Chart::new(
         baseline,
         vec![
-            panel("sum_above", "cumulative sum above target", above),
-            panel("sum_below", "cumulative sum below target", below),
+            panel("sum_above", "cumulative sum above target", 1.0),
+            panel("sum_below", "cumulative sum below target", -1.0),
         ],
     ))
 }
@@ -66,18 +56,34 @@ pub fn cusum(
     allowance: f64,
     decision: f64,
 ) -> Result<(Vec<f64>, Vec<f64>), Undefined> {
-    if !(allowance >= 0.0 && decision > 0.0) {
-        return Err(Undefined::OutOfRange {
-            what: "the allowance or the decision interval",
-        });
+    let sums = Sums::new(target, allowance, decision)?;
+    let of = |sign| sums.of(values.iter().copied(), sign).collect();
+    Ok((of(1.0), of(-1.0)))
+}
+
+/// What [`cusum`] computes with.
+#[derive(Debug, Clone, Copy)]
+struct Sums {
+    target: f64,
+    allowance: f64,
+}
+
+impl Sums {
+    fn new(target: f64, allowance: f64, decision: f64) -> Result<Self, Undefined> {
+        if !(allowance >= 0.0 && decision > 0.0) {
+            return Err(Undefined::OutOfRange {
+                what: "the allowance or the decision interval",
+            });
+        }
+        Ok(Self { target, allowance })
     }
-    let sums = |sign: f64| {
+
+    /// The sums above the target, or below it where `sign` is -1.
+    fn of(self, values: impl Iterator<Item = f64>, sign: f64) -> impl Iterator<Item = f64> {
         let mut sum = 0.0_f64;
-        let next = |value: &f64| {
-            sum = (sum + sign * (value - target) - allowance).max(0.0);
+        values.map(move |value| {
+            sum = (sum + sign * (value - self.target) - self.allowance).max(0.0);
             sum
-        };
-        values.iter().map(next).collect()
-    };
-    Ok((sums(1.0), sums(-1.0)))
+        })
+    }
 }

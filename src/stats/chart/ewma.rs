@@ -1,7 +1,7 @@
 //! Exponentially weighted moving average chart: detects small lasting shifts sooner.
 
 use super::points::baseline;
-use super::{Chart, ChartKind, Input, Panel, Point, Reach};
+use super::{Chart, ChartKind, Input, Panel, Point};
 use crate::stats::Undefined;
 
 pub(super) const CHART: ChartKind = ChartKind {
@@ -9,28 +9,23 @@ pub(super) const CHART: ChartKind = ChartKind {
     words: "exponentially weighted moving average (EWMA)",
     of_subgroups: false,
     panels,
-    of_bases: None,
 };
 
-fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
+fn panels<'g>(input: &Input<'g>) -> Result<Chart<'g>, Undefined> {
+    let groups = input.groups;
     let baseline = baseline(input)?;
     let memory = input.memory;
-    let points = ewma(
-        &input.groups.means()?,
-        memory.target.unwrap_or(baseline.center),
-        baseline.point_sigma(),
-        memory.weight,
-        memory.width,
-    )?;
-    let panel = Panel {
-        name: "ewma",
-        words: "exponentially weighted moving average",
-        first: 1,
-        points,
-        independent: false,
-        reach: Reach::default(),
-    };
-    Ok(Chart::new(baseline, vec![panel]))
+    let center = memory.target.unwrap_or(baseline.center);
+    let levels = Levels::new(center, baseline.point_sigma(), memory.weight, memory.width)?;
+    Ok(Chart::new(
+        baseline,
+        vec![Panel::of(
+            "ewma",
+            "exponentially weighted moving average",
+            groups.len(),
+            move || levels.of(groups.means()),
+        )],
+    ))
 }
 
 /// Weighted means of `values` around `center`, with the control limits of each point.
@@ -53,25 +48,55 @@ pub fn ewma(
     weight: f64,
     width: f64,
 ) -> Result<Vec<Point>, Undefined> {
-    let out = |what| Err(Undefined::OutOfRange { what });
-    if !(weight > 0.0 && weight <= 1.0) {
-        return out("the weight of the newest point");
-    }
-    if !(width > 0.0 && sigma > 0.0) {
-        return out("the width of the control limits");
-    }
-    let keep = 1.0 - weight;
-    let (mut level, mut forgotten) = (center, 1.0);
-    let points = values.iter().map(|value| {
-        level = weight * value + keep * level;
-        forgotten *= keep * keep;
-        let reach = width * sigma * (weight / (2.0 - weight) * (1.0 - forgotten)).sqrt();
-        Point {
-            value: level,
-            center,
-            lower: Some(center - reach),
-            upper: center + reach,
+    let levels = Levels::new(center, sigma, weight, width)?;
+    Ok(levels.of(values.iter().copied()).collect())
+}
+
+/// What [`ewma`] computes with.
+#[derive(Debug, Clone, Copy)]
+struct Levels {
+    center: f64,
+    sigma: f64,
+    weight: f64,
+    width: f64,
+}
+
+impl Levels {
+    fn new(center: f64, sigma: f64, weight: f64, width: f64) -> Result<Self, Undefined> {
+        let out = |what| Err(Undefined::OutOfRange { what });
+        if !(weight > 0.0 && weight <= 1.0) {
+            return out("the weight of the newest point");
         }
-    });
-    Ok(points.collect())
+        if !(width > 0.0 && sigma > 0.0) {
+            return out("the width of the control limits");
+        }
+        Ok(Self {
+            center,
+            sigma,
+            weight,
+            width,
+        })
+    }
+
+    fn of(self, values: impl Iterator<Item = f64>) -> impl Iterator<Item = Point> {
+        let Self {
+            center,
+            sigma,
+            weight,
+            width,
+        } = self;
+        let keep = 1.0 - weight;
+        let (mut level, mut forgotten) = (center, 1.0);
+        values.map(move |value| {
+            level = weight * value + keep * level;
+            forgotten *= keep * keep;
+            let reach = width * sigma * (weight / (2.0 - weight) * (1.0 - forgotten)).sqrt();
+            Point {
+                value: level,
+                center,
+                lower: Some(center - reach),
+                upper: center + reach,
+            }
+        })
+    }
 }

@@ -7,61 +7,43 @@
 //!
 //! Source: NIST/SEMATECH e-Handbook 6.3.2.2 (which uses d2 = 1.128; ours is exact).
 
-use super::points::{baseline_of_singles, moving_ranges};
-use super::{Baseline, Chart, ChartKind, Input, Panel};
+use super::points::{baseline, moving_ranges};
+use super::{Chart, ChartKind, Input, Panel};
 use crate::stats::Undefined;
 use crate::stats::constants::Constants;
-use crate::stats::sample::{Scale, base_in, float};
 
 pub(super) const CHART: ChartKind = ChartKind {
     name: "individuals",
     words: "single readings and moving ranges",
     of_subgroups: false,
     panels,
-    of_bases: Some(of_bases),
 };
 
-fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
-    if input.groups.size()? != 1 {
+fn panels<'g>(input: &Input<'g>) -> Result<Chart<'g>, Undefined> {
+    let groups = input.groups;
+    if groups.size()? != 1 {
         return Err(Undefined::NotApplicable {
             why: "the readings are in subgroups",
         });
     }
-    let all = input.groups.singles()?;
-    of_bases(all.bases(), all.scale(), input.baseline, input.kept)
-}
-
-/// The chart of bare readings in base units. Its limits are computed from the first `taken` readings, or are stored
-/// ones.
-fn of_bases(
-    bases: &[i64],
-    scale: Scale,
-    taken: Option<usize>,
-    kept: Option<Baseline>,
-) -> Result<Chart, Undefined> {
-    let baseline = match kept {
-        Some(kept) => kept,
-        None => baseline_of_singles(
-            taken.and_then(|taken| bases.get(..taken)).unwrap_or(bases),
-            scale,
-        )?,
-    };
+    let baseline = baseline(input)?;
     let of_two = Constants::new(2)?;
     let (lower, upper) = of_two.d3_d4();
     let (reach, range) = (3.0 * baseline.sigma, baseline.sigma * of_two.d2);
     let center = baseline.center;
-    let in_unit = |base: i64| base_in(scale, float(base.into()));
     let singles = Panel::level(
         "individuals",
         "single readings",
-        bases.iter().map(|base| in_unit(*base)),
+        groups.len(),
         (center - reach, center, center + reach),
+        move || groups.bases().map(|base| groups.in_unit(base)),
     );
     let ranges = Panel::level(
         "moving_range",
         "moving ranges",
-        moving_ranges(bases).map(in_unit),
+        groups.len() - 1,
         (lower * range, range, upper * range),
+        move || moving_ranges(groups.bases()).map(|range| groups.in_unit(range)),
     );
     Ok(Chart::new(
         baseline,

@@ -7,61 +7,54 @@
 //!
 //! Source: NIST/SEMATECH e-Handbook 6.3.2.1, from memory; constants checked against a table.
 
-use super::points::{common_size, first_of, grand_mean, mean_of, positive, range_of};
+use super::points::{grand_mean, mean_of, positive, taken};
 use super::{Baseline, Chart, ChartKind, Input, Panel};
+use crate::stats::Undefined;
 use crate::stats::constants::Constants;
-use crate::stats::{Sample, Undefined};
 
 pub(super) const CHART: ChartKind = ChartKind {
     name: "mean_range",
     words: "means and ranges of subgroups",
     of_subgroups: true,
     panels,
-    of_bases: None,
 };
 
-fn ranges(groups: &[Sample]) -> Result<Vec<i64>, Undefined> {
-    groups.iter().map(range_of).collect()
-}
-
-fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
-    let groups = input.groups.subgroups()?;
-    let size = common_size(groups)?;
+fn panels<'g>(input: &Input<'g>) -> Result<Chart<'g>, Undefined> {
+    let groups = input.groups;
+    let size = groups.size()?;
     let constants = Constants::new(size)?;
-    let like = groups
-        .first()
-        .ok_or(Undefined::TooFewGroups { got: 0, want: 1 })?;
     let baseline = if let Some(kept) = input.kept {
         kept
     } else {
-        let first = first_of(input, groups);
-        let mean_range = mean_of(&ranges(first)?, like)?;
+        let points = taken(input);
+        let mean_range = mean_of(groups.ranges().take(points), groups.scale())?;
         Baseline {
-            center: grand_mean(first)?,
-            sigma: positive(mean_range, first)? / constants.d2,
+            center: grand_mean(groups, points)?,
+            sigma: positive(mean_range, points * size)? / constants.d2,
             size,
-            points: first.len(),
+            points,
         }
     };
     let (center, range) = (baseline.center, baseline.sigma * constants.d2);
     let reach = constants.a2() * range;
     let (lower, upper) = constants.d3_d4();
-    let in_unit = |range: i64| like.summary().in_unit(range);
     Ok(Chart::new(
         baseline,
         vec![
             Panel::level(
                 "mean",
                 "means of subgroups",
-                input.groups.means()?,
+                groups.len(),
                 (center - reach, center, center + reach),
+                move || groups.means(),
             )
             .of_independent_points(),
             Panel::level(
                 "range",
                 "ranges of subgroups",
-                ranges(groups)?.into_iter().map(in_unit),
+                groups.len(),
                 (lower * range, range, upper * range),
+                move || groups.ranges().map(|range| groups.in_unit(range)),
             ),
         ],
     ))

@@ -18,32 +18,24 @@ mod rules;
 pub use chance::{Chance, draw};
 pub use cusum::cusum;
 pub use ewma::ewma;
+pub use groups::Groups;
 pub use points::{Baseline, moving_range_freedom, moving_range_sigma, sigma_of_mean_range};
 pub use rules::{RULES, Reach, Rule, Signal, rule};
 
-use super::sample::Scale;
-use super::{Sample, Undefined};
+use super::Undefined;
+use std::fmt;
 
 /// The input of a chart.
 #[derive(Debug, Clone)]
-pub struct Input<'s> {
-    /// The readings of its points.
-    pub groups: Groups<'s>,
+pub struct Input<'g> {
+    /// What its points are of.
+    pub groups: &'g Groups,
     /// Number of first points that the control limits are computed from; `None` for all.
     pub baseline: Option<usize>,
     /// Stored control limits; `baseline` is not used then.
     pub kept: Option<Baseline>,
     /// Constants of EWMA and CUSUM charts.
     pub memory: Memory,
-}
-
-/// The readings of the points of a chart.
-#[derive(Debug, Clone, Copy)]
-pub enum Groups<'s> {
-    /// Each reading is a point.
-    Singles(&'s Sample),
-    /// Each of these subgroups is a point; they have the same number of readings.
-    Subgroups(&'s [Sample]),
 }
 
 /// Constants of the charts that use many earlier points.
@@ -84,13 +76,8 @@ pub struct ChartKind {
     /// Whether it needs subgroups of at least two readings, and not single readings.
     pub of_subgroups: bool,
     /// Draws the panels.
-    pub panels: fn(&Input<'_>) -> Result<Chart, Undefined>,
-    /// Draws the panels from bare readings, the number of readings for the limits, and stored limits. It is given for
-    /// kinds that can be simulated quickly.
-    of_bases: Option<OfBases>,
+    pub panels: for<'g> fn(&Input<'g>) -> Result<Chart<'g>, Undefined>,
 }
-
-type OfBases = fn(&[i64], Scale, Option<usize>, Option<Baseline>) -> Result<Chart, Undefined>;
 
 /// Every kind of chart. To add one: a file beside this one and a row here.
 pub const CHARTS: &[ChartKind] = &[
@@ -102,12 +89,12 @@ pub const CHARTS: &[ChartKind] = &[
 ];
 
 /// The panels of a chart, and the baseline of their limits.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Chart {
+#[derive(Debug)]
+pub struct Chart<'g> {
     /// The baseline of the limits, which can be stored.
     pub baseline: Baseline,
     /// The panels, the main one first.
-    pub panels: Vec<Panel>,
+    pub panels: Vec<Panel<'g>>,
     /// The simulated charts for the false-alarm rate; empty before [`draw`].
     pub chance: Chance,
 }
@@ -115,8 +102,11 @@ pub struct Chart {
 /// Control limits from fewer points are not reliable (common practice, no source).
 pub const FEWEST_POINTS: usize = 20;
 
-impl Chart {
-    fn new(baseline: Baseline, panels: Vec<Panel>) -> Self {
+/// Of more signals of a panel than this, the first are shown one by one, and the others are counted.
+pub const SIGNALS_SHOWN: usize = 1000;
+
+impl<'g> Chart<'g> {
+    fn new(baseline: Baseline, panels: Vec<Panel<'g>>) -> Self {
         Self {
             baseline,
             panels,
@@ -140,12 +130,12 @@ impl Chart {
     /// Number of signals of these rules.
     pub fn signals(&self, rules: &[&'static Rule]) -> usize {
         let panels = self.panels.iter();
-        panels.map(|panel| panel.signals(rules).len()).sum()
+        panels.map(|panel| panel.signals(rules).count()).sum()
     }
 
     /// The result with its false-alarm rate, in words.
     pub fn sentence(&self, rules: &[&'static Rule]) -> String {
-        let points = self.panels.first().map_or(0, |panel| panel.points.len());
+        let points = self.panels.first().map_or(0, Panel::len);
         let text = match self.signals(rules) {
             0 if self.judges() => format!("no signal in {points} points"),
             0 => "no signal".to_owned(),
@@ -179,22 +169,36 @@ pub const CENTRE: &str = "centre line";
 /// Name of the lower line, which not every chart has.
 pub const LOWER: &str = "lower control limit";
 
-/// A panel: points in order, with their control limits.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Panel {
+/// A panel: points in order, with their control limits. The points are made from the readings whenever they are needed, and
+/// are not kept.
+#[derive(Debug)]
+pub struct Panel<'g> {
     /// Name for programs: `individuals`, `moving_range`, …
     pub name: &'static str,
     /// Name for people.
     pub words: &'static str,
     /// Number of its first point, from 1. Moving ranges begin at the second reading.
     pub first: usize,
-    /// In the order of the readings.
-    pub points: Vec<Point>,
+    /// Number of its points.
+    count: usize,
+    make: Make<'g>,
     /// Whether its points are independent and symmetrically distributed, so that every rule applies. Otherwise only
     /// points beyond the control limits are signals.
     pub independent: bool,
     /// Reach of the rules that are fitted to the length of the chart.
     pub reach: Reach,
+}
+
+/// Points in order.
+type Points<'g> = Box<dyn Iterator<Item = Point> + 'g>;
+
+/// Makes the points of a panel.
+struct Make<'g>(Box<dyn Fn() -> Points<'g> + 'g>);
+
+impl fmt::Debug for Make<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_list().entries((self.0)()).finish()
+    }
 }
 
 /// A point with its control limits.
@@ -210,28 +214,40 @@ pub struct Point {
     pub upper: f64,
 }
 
-impl Panel {
-    /// A panel with the same limits for all points.
-    fn level(
+impl<'g> Panel<'g> {
+    /// A panel of `count` points.
+    fn of<P: Iterator<Item = Point> + 'g>(
         name: &'static str,
         words: &'static str,
-        values: impl IntoIterator<Item = f64>,
-        (lower, center, upper): (f64, f64, f64),
+        count: usize,
+        points: impl Fn() -> P + 'g,
     ) -> Self {
-        let point = |value| Point {
+        Self {
+            name,
+            words,
+            first: 1,
+            count,
+            make: Make(Box::new(move || Box::new(points()))),
+            independent: false,
+            reach: Reach::default(),
+        }
+    }
+
+    /// A panel with the same limits for all points.
+    fn level<V: Iterator<Item = f64> + 'g>(
+        name: &'static str,
+        words: &'static str,
+        count: usize,
+        (lower, center, upper): (f64, f64, f64),
+        values: impl Fn() -> V + 'g,
+    ) -> Self {
+        let point = move |value| Point {
             value,
             center,
             lower: Some(lower),
             upper,
         };
-        Self {
-            name,
-            words,
-            first: 1,
-            points: values.into_iter().map(point).collect(),
-            independent: false,
-            reach: Reach::default(),
-        }
+        Self::of(name, words, count, move || values().map(point))
     }
 
     fn of_independent_points(mut self) -> Self {
@@ -244,8 +260,23 @@ impl Panel {
         self
     }
 
+    /// Number of its points.
+    pub fn len(&self) -> usize {
+        self.count
+    }
+
+    /// Whether it has none.
+    pub fn is_empty(&self) -> bool {
+        self.count == 0
+    }
+
+    /// Its points, in the order of the readings.
+    pub fn points(&self) -> impl Iterator<Item = Point> + use<'g> {
+        (self.make.0)()
+    }
+
     /// The signals of these rules, in the order of the points.
-    pub fn signals(&self, rules: &[&'static Rule]) -> Vec<Signal> {
+    pub fn signals(&self, rules: &[&'static Rule]) -> impl Iterator<Item = Signal> + use<'g> {
         rules::signals(self, rules)
     }
 }

@@ -3,7 +3,7 @@
 use super::{Groups, Input};
 use crate::stats::constants::Constants;
 use crate::stats::sample::{Scale, base_in, float, float_of};
-use crate::stats::{Sample, Undefined, describe};
+use crate::stats::{Sample, Undefined};
 
 /// Centre and standard deviation for control limits. They can be stored and used for later readings.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -25,59 +25,39 @@ impl Baseline {
     }
 }
 
-/// The first items, as many as the control limits are computed from.
-pub(super) fn first_of<'s, T>(input: &Input<'_>, all: &'s [T]) -> &'s [T] {
-    let taken = input.baseline.unwrap_or(all.len());
-    all.get(..taken).unwrap_or(all)
+/// Number of first points that the control limits are computed from.
+pub(super) fn taken(input: &Input<'_>) -> usize {
+    let all = input.groups.len();
+    input.baseline.map_or(all, |taken| taken.min(all))
 }
 
-/// The size of the subgroups, which must be the same.
-pub(super) fn common_size(groups: &[Sample]) -> Result<usize, Undefined> {
-    let counts = || groups.iter().map(Sample::count);
-    match (counts().min(), counts().max()) {
-        (Some(least), Some(most)) if least == most => {
-            usize::try_from(least).map_err(|_| Undefined::TooLarge)
-        }
-        (Some(fewest), Some(most)) => Err(Undefined::Unequal { fewest, most }),
-        _ => Err(Undefined::TooFewGroups { got: 0, want: 1 }),
-    }
-}
-
-/// The mean of all readings of all groups: an exact sum, divided once.
-pub(super) fn grand_mean(groups: &[Sample]) -> Result<f64, Undefined> {
-    let first = groups
-        .first()
-        .ok_or(Undefined::TooFewGroups { got: 0, want: 1 })?;
-    let count: u64 = groups.iter().map(Sample::count).sum();
-    Undefined::unless(count, 1)?;
-    let total: i128 = groups
-        .iter()
-        .map(|group| group.summary().moments().total())
-        .sum();
-    Ok(base_in(first.scale(), float(total) / float(count.into())))
-}
-
-/// The range of a group, in base units.
-pub(super) fn range_of(group: &Sample) -> Result<i64, Undefined> {
-    let grid = group.summary().grid();
-    let ends = grid.least().zip(grid.greatest());
-    let (least, greatest) = ends.ok_or(Undefined::TooFew { got: 0, want: 1 })?;
-    Ok(greatest - least)
-}
-
-/// The mean of whole numbers of base units, in the unit of `like`.
-pub(super) fn mean_of(bases: &[i64], like: &Sample) -> Result<f64, Undefined> {
-    if bases.is_empty() {
+/// The mean of the readings of the first `points`: an exact sum, divided once.
+pub(super) fn grand_mean(groups: &Groups, points: usize) -> Result<f64, Undefined> {
+    let count = points * groups.size()?;
+    if count == 0 {
         return Err(Undefined::TooFew { got: 0, want: 1 });
     }
-    let total: i128 = bases.iter().map(|base| i128::from(*base)).sum();
-    Ok(base_in(like.scale(), float(total) / float_of(bases.len())))
+    let total: i128 = groups.bases().take(count).map(i128::from).sum();
+    Ok(base_in(groups.scale(), float(total) / float_of(count)))
+}
+
+/// The mean of whole numbers of base units.
+pub(super) fn mean_of(bases: impl Iterator<Item = i64>, scale: Scale) -> Result<f64, Undefined> {
+    let (mut total, mut count) = (0_i128, 0_usize);
+    for base in bases {
+        total += i128::from(base);
+        count += 1;
+    }
+    if count == 0 {
+        return Err(Undefined::TooFew { got: 0, want: 1 });
+    }
+    Ok(base_in(scale, float(total) / float_of(count)))
 }
 
 /// Distances between neighbours, in base units.
-pub(super) fn moving_ranges(bases: &[i64]) -> impl Iterator<Item = i64> + '_ {
-    let pairs = bases.windows(2);
-    pairs.filter_map(|pair| Some((pair.last()? - pair.first()?).abs()))
+pub(super) fn moving_ranges(mut bases: impl Iterator<Item = i64>) -> impl Iterator<Item = i64> {
+    let mut last = bases.next();
+    bases.filter_map(move |base| Some((base - last.replace(base)?).abs()))
 }
 
 /// The short-term standard deviation from neighbours: mean moving range divided by `d2(2)`.
@@ -92,18 +72,23 @@ pub(super) fn moving_ranges(bases: &[i64]) -> impl Iterator<Item = i64> + '_ {
 ///
 /// [`Undefined::TooFew`] below 2 readings, [`Undefined::NoSpread`] if all neighbours are equal.
 pub fn moving_range_sigma(sample: &Sample) -> Result<f64, Undefined> {
-    sigma_of_neighbours(sample.bases(), sample.scale())
+    sigma_of_neighbours(sample.bases().iter().copied(), sample.scale())
 }
 
 /// [`moving_range_sigma`] of bare readings in base units.
-pub(super) fn sigma_of_neighbours(bases: &[i64], scale: Scale) -> Result<f64, Undefined> {
-    let count = u64::try_from(bases.len()).map_err(|_| Undefined::TooLarge)?;
+pub(super) fn sigma_of_neighbours(
+    bases: impl Iterator<Item = i64>,
+    scale: Scale,
+) -> Result<f64, Undefined> {
+    let (mut total, mut count) = (0_i128, 0_u64);
+    let bases = bases.inspect(|_| count += 1);
+    moving_ranges(bases).for_each(|range| total += i128::from(range));
     Undefined::unless(count, 2)?;
-    let total: i128 = moving_ranges(bases).map(i128::from).sum();
     if total <= 0 {
         return Err(Undefined::NoSpread { count });
     }
-    sigma_of_mean_range(base_in(scale, float(total) / float_of(bases.len() - 1)))
+    let ranges = float((count - 1).into());
+    sigma_of_mean_range(base_in(scale, float(total) / ranges))
 }
 
 /// The standard deviation of readings with this mean distance between neighbours.
@@ -130,71 +115,45 @@ pub fn moving_range_freedom(n: f64) -> f64 {
     square * m * m / (2.0 * (m * variance + 2.0 * (m - 1.0) * covariance))
 }
 
-/// All readings of single-reading groups as one sample.
-pub(super) fn joined(groups: &[Sample]) -> Result<Sample, Undefined> {
-    let first = groups
-        .first()
-        .ok_or(Undefined::TooFewGroups { got: 0, want: 1 })?;
-    let bases: Vec<i64> = groups
-        .iter()
-        .flat_map(|group| group.bases().iter().copied())
-        .collect();
-    first.part(&bases)
-}
-
 /// The stored baseline. Otherwise: for single readings from moving ranges; for subgroups from the mean of their
 /// standard deviations divided by `c4`.
 pub(super) fn baseline(input: &Input<'_>) -> Result<Baseline, Undefined> {
     if let Some(kept) = input.kept {
         return Ok(kept);
     }
-    if let Groups::Singles(all) = input.groups {
-        return baseline_of_singles(first_of(input, all.bases()), all.scale());
-    }
-    let first = first_of(input, input.groups.subgroups()?);
-    let size = common_size(first)?;
+    let groups = input.groups;
+    let (size, points) = (groups.size()?, taken(input));
     let sigma = if size == 1 {
-        moving_range_sigma(&joined(first)?)?
+        sigma_of_neighbours(groups.bases().take(points), groups.scale())?
     } else {
-        mean_sd(first)? / Constants::new(size)?.c4
+        mean_sd(groups, points)? / Constants::new(size)?.c4
     };
     Ok(Baseline {
-        center: grand_mean(first)?,
-        sigma: positive(sigma, first)?,
+        center: grand_mean(groups, points)?,
+        sigma: positive(sigma, points * size)?,
         size,
-        points: first.len(),
+        points,
     })
 }
 
-/// The baseline of bare readings in base units.
-pub(super) fn baseline_of_singles(bases: &[i64], scale: Scale) -> Result<Baseline, Undefined> {
-    let total: i128 = bases.iter().map(|base| i128::from(*base)).sum();
-    Ok(Baseline {
-        sigma: sigma_of_neighbours(bases, scale)?,
-        center: base_in(scale, float(total) / float_of(bases.len())),
-        size: 1,
-        points: bases.len(),
-    })
-}
-
-/// The mean of the standard deviations of the groups.
-pub(super) fn mean_sd(groups: &[Sample]) -> Result<f64, Undefined> {
-    let sds = groups
-        .iter()
-        .map(|group| describe::sd(group.summary()))
-        .collect::<Result<Vec<f64>, _>>()?;
-    if sds.is_empty() {
+/// The mean of the standard deviations of the first `points`.
+fn mean_sd(groups: &Groups, points: usize) -> Result<f64, Undefined> {
+    let mut sum = 0.0;
+    for sd in groups.sds().take(points) {
+        sum += sd?;
+    }
+    if points == 0 {
         return Err(Undefined::TooFewGroups { got: 0, want: 1 });
     }
-    Ok(sds.iter().sum::<f64>() / float_of(sds.len()))
+    Ok(sum / float_of(points))
 }
 
 /// `sigma`, or an error if it is 0.
-pub(super) fn positive(sigma: f64, groups: &[Sample]) -> Result<f64, Undefined> {
+pub(super) fn positive(sigma: f64, readings: usize) -> Result<f64, Undefined> {
     if sigma > 0.0 {
         return Ok(sigma);
     }
     Err(Undefined::NoSpread {
-        count: groups.iter().map(Sample::count).sum(),
+        count: u64::try_from(readings).unwrap_or(u64::MAX),
     })
 }

@@ -145,20 +145,22 @@ pub fn rule(name: &str) -> Option<&'static Rule> {
 }
 
 /// A signal: a rule that fired at a point.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Signal {
     /// Name of the rule.
     pub rule: &'static str,
     /// Number of the last point of the pattern, from 1, as the panel counts.
     pub at: usize,
+    /// That point.
+    pub point: Point,
 }
 
 impl Signal {
-    /// The rule in a few words, for a mark at this point.
-    pub fn brief(&self, point: &Point) -> String {
+    /// The rule in a few words, for a mark at its point.
+    pub fn brief(&self) -> String {
         match rule(self.rule) {
             Some(rule) if rule.length == 1 => {
-                let limit = if point.value > point.center {
+                let limit = if self.point.value > self.point.center {
                     UPPER
                 } else {
                     LOWER
@@ -189,50 +191,74 @@ fn beyond(run: &[f64], distance: f64) -> usize {
     run.iter().filter(|z| *z * sign > distance).count()
 }
 
-pub(super) fn signals(panel: &Panel, rules: &[&'static Rule]) -> Vec<Signal> {
-    let distances = distances(panel);
-    let mut found = Vec::new();
-    for rule in rules {
-        let ends = rule.ends(&distances, panel.independent, panel.reach);
-        found.extend(ends.map(|at| Signal {
+/// Number of points that are gone through before the oldest are forgotten.
+const AT_ONCE: usize = 1024;
+
+/// The signals, found in one pass that keeps only as many points as a rule looks at.
+pub(super) fn signals<'g>(
+    panel: &Panel<'g>,
+    rules: &[&'static Rule],
+) -> impl Iterator<Item = Signal> + use<'g> {
+    let (first, reach, independent) = (panel.first, panel.reach, panel.independent);
+    let rules = rules.to_vec();
+    let lengths = rules.iter().map(|rule| rule.length_at(reach));
+    let longest = lengths.max().unwrap_or(1);
+    let mut run: Vec<f64> = Vec::new();
+    panel.points().enumerate().flat_map(move |(at, point)| {
+        if run.len() >= longest + AT_ONCE {
+            run.drain(..=AT_ONCE);
+        }
+        run.push(distance(&point));
+        let fired = rules.iter().filter(|rule| {
+            let from = run.len().checked_sub(rule.length_at(reach));
+            let last = from.and_then(|from| run.get(from..));
+            last.is_some_and(|last| rule.fires(last, independent, reach))
+        });
+        let signals = fired.map(|rule| Signal {
             rule: rule.name,
-            at: panel.first + at,
-        }));
-    }
-    found.sort_by_key(|signal| signal.at);
-    found
+            at: first + at,
+            point,
+        });
+        signals.collect::<Vec<_>>()
+    })
 }
 
 /// Distances of the points from the centre, in thirds of the way to the limit.
-pub(super) fn distances(panel: &Panel) -> Vec<f64> {
-    panel.points.iter().map(distance).collect()
+pub(super) fn distances(panel: &Panel<'_>) -> Vec<f64> {
+    panel.points().map(|point| distance(&point)).collect()
 }
 
 impl Rule {
     /// Indices of the points at which the rule fires, from 0.
     pub(super) fn ends<'d>(
-        &self,
+        &'d self,
         distances: &'d [f64],
         independent: bool,
         reach: Reach,
     ) -> impl Iterator<Item = usize> + use<'d> {
-        let way = self.fires;
-        let length = match way {
+        let length = self.length_at(reach);
+        let runs = distances.windows(length).enumerate();
+        let fired = runs.filter(move |(_, run)| self.fires(run, independent, reach));
+        fired.map(move |(at, _)| at + length - 1)
+    }
+
+    /// Number of points it looks at.
+    fn length_at(&self, reach: Reach) -> usize {
+        let length = match self.fires {
             Fires::Always(_) | Fires::Far => self.length,
             Fires::LongRun => reach.run,
         };
-        let length = length.max(1);
-        let runs = distances.windows(length).enumerate();
-        let holds = independent || self.length == 1;
-        let fired = runs.filter(move |(_, run)| {
-            holds
-                && match way {
-                    Fires::Always(holds) => holds(run),
-                    Fires::Far => run.iter().all(|z| z.abs() > reach.far),
-                    Fires::LongRun => one_sided(run),
-                }
-        });
-        fired.map(move |(at, _)| at + length - 1)
+        length.max(1)
+    }
+
+    /// Whether the last of these points, as many as it looks at, is a signal.
+    fn fires(&self, run: &[f64], independent: bool, reach: Reach) -> bool {
+        (independent || self.length == 1)
+            && match self.fires {
+                Fires::Always(holds) => holds(run),
+                Fires::Far => run.iter().all(|z| z.abs() > reach.far),
+                Fires::LongRun => one_sided(run),
+            }
     }
 }
 
@@ -287,6 +313,26 @@ fn distance(point: &Point) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn signals_of_one_pass_are_those_of_all_points_at_once(values in proptest::collection::vec(-4_i32..5, 1..4000), run in 9_usize..30) {
+            let values: Vec<f64> = values.iter().map(|value| f64::from(*value) * 0.9).collect();
+            let made = || values.iter().copied();
+            let mut panel = Panel::level("p", "points", values.len(), (-3.0, 0.0, 3.0), made).of_independent_points();
+            panel.reach = Reach { far: 3.3, run };
+            let rules: Vec<&'static Rule> = RULES.iter().collect();
+            let distances = distances(&panel);
+            let mut all: Vec<(usize, &str)> = rules
+                .iter()
+                .flat_map(|rule| rule.ends(&distances, true, panel.reach).map(|at| (at + 1, rule.name)))
+                .collect();
+            all.sort_by_key(|(at, _)| *at);
+            let found = signals(&panel, &rules).map(|signal| (signal.at, signal.rule));
+            prop_assert_eq!(found.collect::<Vec<_>>(), all);
+        }
+    }
 
     fn fires(name: &str, run: &[f64]) -> bool {
         let rule = rule(name).unwrap();

@@ -1,14 +1,16 @@
 //! Draws a control chart as SVG: a field for each panel, with points, centre line and control limits.
 
-use super::reduced::{self, MARKS, Mark, points_in_mark, sentence};
+use super::reduced::{MARKS, Mark, Reduced, Span, points_in_mark, sentence};
 use super::shapes::{EDGE, LEFT, Picture, RIGHT, Ruler, beside, level, px, value_axis, word};
 use super::ticks::{decimals_of, ticks};
 use crate::markup::{Element, el};
 use crate::quantity::Unit;
-use crate::stats::chart::{CENTRE, Chart, LOWER, Panel, Point, Rule, Signal, UPPER, rule};
+use crate::stats::chart::{
+    CENTRE, Chart, LOWER, Panel, Point, Rule, SIGNALS_SHOWN, Signal, UPPER, rule,
+};
 use crate::stats::figures::{in_ones, millionths};
 use crate::stats::text::fixed;
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 const TOP: i64 = 300;
@@ -25,7 +27,7 @@ const CROWDED: usize = 150;
 /// All panels with the signals of `rules`, as a file. Values have `places` decimals, in `unit`.
 pub fn chart_svg(
     title: &str,
-    chart: &Chart,
+    chart: &Chart<'_>,
     rules: &[&'static Rule],
     digits: (usize, Unit),
 ) -> String {
@@ -35,102 +37,119 @@ pub fn chart_svg(
 /// As [`chart_svg`], as a picture for a page.
 pub(crate) fn chart(
     title: &str,
-    chart: &Chart,
+    chart: &Chart<'_>,
     rules: &[&'static Rule],
     (places, unit): (usize, Unit),
 ) -> Picture {
     let panels = i64::try_from(chart.panels.len()).unwrap_or(1);
     let height = TOP + panels * FIELD + (panels - 1) * GAP + 400;
-    let mut picture = Picture::new(title, description(chart, rules), height);
+    let signals = chart.panels.iter().map(|panel| Signals::of(panel, rules));
+    let signals: Vec<Signals> = signals.collect();
+    let mut picture = Picture::new(title, description(chart, &signals), height);
     let mut top = TOP;
-    for panel in &chart.panels {
-        picture.add(fields(panel, rules, top, (places, unit)));
+    for (panel, signals) in chart.panels.iter().zip(&signals) {
+        picture.add(fields(panel, signals, top, (places, unit)));
         top += FIELD + GAP;
         let middle = i64::midpoint(LEFT, RIGHT);
         picture.add([word("mid", middle, top - GAP + 320, chart.each())]);
-        let reduced = sentence(points_in_mark(panel, MARKS));
+        let reduced = reduced(panel, signals);
         picture.add(reduced.map(|text| word("mid", middle, top - GAP + 320 + LINE, text)));
     }
     picture
+}
+
+/// The signals of a panel.
+struct Signals {
+    /// The first, which are shown.
+    shown: Vec<Signal>,
+    count: usize,
+}
+
+impl Signals {
+    fn of(panel: &Panel<'_>, rules: &[&'static Rule]) -> Self {
+        let mut signals = panel.signals(rules);
+        let shown: Vec<Signal> = signals.by_ref().take(SIGNALS_SHOWN).collect();
+        let count = shown.len() + signals.count();
+        Self { shown, count }
+    }
+}
+
+/// How the picture of a panel is reduced, in words.
+fn reduced(panel: &Panel<'_>, signals: &Signals) -> Option<String> {
+    sentence(points_in_mark(panel.len(), MARKS), signals.count)
 }
 
 /// The value of a line at a point.
 type Level = fn(&Point) -> Option<f64>;
 
 fn fields(
-    panel: &Panel,
-    rules: &[&'static Rule],
+    panel: &Panel<'_>,
+    signals: &Signals,
     top: i64,
     (places, unit): (usize, Unit),
 ) -> Vec<Element> {
-    let ends = || {
-        let points = panel.points.iter();
-        points.flat_map(|point| {
-            [
-                Some(point.value),
-                point.lower,
-                Some(point.upper),
-                Some(point.center),
-            ]
-            .into_iter()
-            .flatten()
-            .map(millionths)
-        })
-    };
-    let scale = Ruler {
-        from: ends().min().unwrap_or(0),
-        to: ends().max().unwrap_or(1),
-        begin: top + FIELD,
-        end: top,
-    };
-    let across = Columns(panel.points.len());
-    let each = points_in_mark(panel, MARKS);
-    let marks = || reduced::marks(panel, each);
     let mut drawn = vec![word(
         "",
         EDGE,
         top - 110,
         format!("{} in {unit}", panel.words),
     )];
-    drawn.extend(strokes(panel, each, (across, scale)));
+    let each = points_in_mark(panel.len(), MARKS);
+    let Some(all) = Reduced::of(panel.points(), 0, each) else {
+        return drawn;
+    };
+    let span = all.span();
+    let scale = Ruler {
+        from: span.from,
+        to: span.to,
+        begin: top + FIELD,
+        end: top,
+    };
+    let across = Columns(panel.len());
+    drawn.extend(strokes(panel, &all, (across, scale)));
     let mut names = Vec::new();
-    let extremes = extremes(panel).map(|(name, value)| {
+    let (lowest, highest) = all.ends;
+    let ends = [("min", lowest), ("max", highest)].map(|(name, value)| {
         let text = vec![format!("{name} {} {unit}", fixed(value, places))];
         (scale.at(millionths(value)), text)
     });
-    let lines: [(&str, &str, Level); 3] = [
-        (UPPER, "limit", |point| Some(point.upper)),
-        (CENTRE, "centre", |point| Some(point.center)),
-        (LOWER, "limit", |point| point.lower),
+    let lines: [(&str, &str, Level, Option<Span>); 3] = [
+        (UPPER, "limit", |point| Some(point.upper), Some(all.upper)),
+        (
+            CENTRE,
+            "centre",
+            |point| Some(point.center),
+            Some(all.center),
+        ),
+        (LOWER, "limit", |point| point.lower, all.lower),
     ];
-    for (name, class, of) in lines {
-        let Some(last) = panel.points.last().and_then(of) else {
+    for (name, class, of, span) in lines {
+        let Some((last, span)) = of(&all.last).zip(span) else {
             continue;
         };
         let y = scale.at(millionths(last));
         let value = format!("{} {unit}", fixed(last, places));
-        let mut levels = panel.points.iter().map(|point| of(point).map(millionths));
-        let line = if levels.all(|level| level == Some(millionths(last))) {
+        let line = if span.is_level() {
             level(class, y)
         } else {
-            let places = marks().filter_map(|mark| {
-                Some((across.middle(&mark), scale.at(millionths(of(&mark.last)?))))
+            let places = all.marks.iter().filter_map(|mark| {
+                Some((across.middle(mark), scale.at(millionths(of(&mark.last)?))))
             });
             run(class, places)
         };
         drawn.push(line.about(format!("the line of {name} {value}")));
         names.push((y, vec![name.to_owned(), value]));
     }
-    drawn.extend(beside(names.into_iter().chain(extremes), top + FIELD + 70));
+    drawn.extend(beside(names.into_iter().chain(ends), top + FIELD + 70));
     drawn.extend(numbers(scale));
-    let signals = panel.signals(rules);
-    let size = if panel.points.len() > CROWDED { 16 } else { 30 };
-    let points = points(panel, each, &signals, size, (across, scale));
-    let values = marks().map(|mark| (across.middle(&mark), scale.at(millionths(mark.mean))));
+    let size = if panel.len() > CROWDED { 16 } else { 30 };
+    let points = points(panel, &all, signals, size, (across, scale));
+    let marks = all.marks.iter();
+    let values = marks.map(|mark| (across.middle(mark), scale.at(millionths(mark.mean))));
     drawn.push(run("run", values).about(format!("the line through \"{}\"", panel.words)));
-    let signalled = signals.iter().filter_map(|signal| {
+    let signalled = signals.shown.iter().filter_map(|signal| {
         let at = signal.at.checked_sub(panel.first)?;
-        let point = panel.points.get(at)?;
+        let point = signal.point;
         let y = scale.at(millionths(point.value));
         // A signal of several points belongs to none of them alone.
         let is_run = rule(signal.rule).is_some_and(|rule| rule.length > 1);
@@ -139,38 +158,41 @@ fn fields(
             true => y - LINE,
             false => y + LINE,
         };
-        Some(((across.nth(at), y), signal.brief(point)))
+        Some(((across.nth(at), y), signal.brief()))
     });
     let why = reasons(signalled, size, top + FIELD);
     drawn.into_iter().chain(points).chain(why).collect()
 }
 
-/// The points, as squares where a rule fired, with their numbers below. Where `each` mark stands for several, it is a dot at
+/// The points, as squares where a rule fired, with their numbers below. Where a mark stands for several, it is a dot at
 /// the mean of them, and the squares stand in front.
 fn points(
-    panel: &Panel,
-    each: usize,
-    signals: &[Signal],
+    panel: &Panel<'_>,
+    all: &Reduced,
+    signals: &Signals,
     size: i64,
     (across, scale): (Columns, Ruler),
 ) -> Vec<Element> {
-    let signals: BTreeSet<usize> = signals.iter().map(|signal| signal.at).collect();
+    // By number; a point at which several rules fired has one square.
+    let signals: BTreeMap<usize, Point> = signals
+        .shown
+        .iter()
+        .map(|signal| (signal.at, signal.point))
+        .collect();
+    let square = |number: usize, point: &Point| {
+        let at = number.checked_sub(panel.first)?;
+        let place = (across.nth(at), scale.at(millionths(point.value)));
+        Some(square(place, size).about(name(panel, number)))
+    };
+    let step = step(panel.len());
     let mut drawn = Vec::new();
-    for mark in reduced::marks(panel, each) {
-        let (x, y) = (across.middle(&mark), scale.at(millionths(mark.mean)));
+    for mark in &all.marks {
+        let (x, y) = (across.middle(mark), scale.at(millionths(mark.mean)));
         let first = panel.first + mark.at;
-        if mark.count > 1 {
-            drawn.push(dot(x, y, size / 2).about(names(panel, &mark)));
-        } else if !signals.contains(&first) {
-            drawn.push(dot(x, y, size).about(name(panel, first)));
-        }
-        let step = step(panel.points.len());
-        if mark.count == 1 {
-            drawn.extend(
-                signals
-                    .get(&first)
-                    .and_then(|at| square(panel, *at, size, (across, scale))),
-            );
+        match signals.get(&first) {
+            _ if mark.count > 1 => drawn.push(dot(x, y, size / 2).about(names(panel, mark))),
+            Some(point) => drawn.extend(square(first, point)),
+            None => drawn.push(dot(x, y, size).about(name(panel, first))),
         }
         let numbered = (first..first + mark.count).find(|number| number.is_multiple_of(step));
         if let Some(number) = numbered {
@@ -178,31 +200,31 @@ fn points(
             drawn.push(word("mid", x, scale.begin + 170, number.to_string()));
         }
     }
-    if each > 1 {
+    if all.marks.len() < panel.len() {
         let squares = signals.iter();
-        drawn.extend(squares.filter_map(|at| square(panel, *at, size, (across, scale))));
+        drawn.extend(squares.filter_map(|(number, point)| square(*number, point)));
     }
     drawn
 }
 
 /// A stroke from the lowest to the highest point of each mark that stands for several; they stand behind all else.
-fn strokes(panel: &Panel, each: usize, (across, scale): (Columns, Ruler)) -> Vec<Element> {
-    let several = reduced::marks(panel, each).filter(|mark| mark.count > 1);
+fn strokes(panel: &Panel<'_>, all: &Reduced, (across, scale): (Columns, Ruler)) -> Vec<Element> {
+    let several = all.marks.iter().filter(|mark| mark.count > 1);
     let strokes = several.map(|mark| {
-        let x = across.middle(&mark);
+        let x = across.middle(mark);
         let ends = [mark.lowest, mark.highest].map(|end| (x, scale.at(millionths(end))));
-        run("run spread", ends.into_iter()).about(names(panel, &mark))
+        run("run spread", ends.into_iter()).about(names(panel, mark))
     });
     strokes.collect()
 }
 
-fn names(panel: &Panel, mark: &Mark) -> String {
+fn names(panel: &Panel<'_>, mark: &Mark) -> String {
     let first = panel.first + mark.at;
     let last = first + mark.count - 1;
     format!("points {first} to {last} of \"{}\"", panel.words)
 }
 
-fn name(panel: &Panel, number: usize) -> String {
+fn name(panel: &Panel<'_>, number: usize) -> String {
     format!("point {number} of \"{}\"", panel.words)
 }
 
@@ -213,22 +235,13 @@ fn dot(x: i64, y: i64, size: i64) -> Element {
 }
 
 /// The mark of a point with a signal.
-fn square(
-    panel: &Panel,
-    number: usize,
-    size: i64,
-    (across, scale): (Columns, Ruler),
-) -> Option<Element> {
-    let at = number.checked_sub(panel.first)?;
-    let point = panel.points.get(at)?;
-    let (x, y) = (across.nth(at), scale.at(millionths(point.value)));
+fn square((x, y): (i64, i64), size: i64) -> Element {
     let two = px(2 * size + 40);
     let square = el("rect").class("signal");
     let square = square
         .with("x", px(x - size - 20))
         .with("y", px(y - size - 20));
-    let square = square.with("width", two.clone()).with("height", two);
-    Some(square.about(name(panel, number)))
+    square.with("width", two.clone()).with("height", two)
 }
 
 /// The value axis of a panel.
@@ -286,17 +299,6 @@ fn reasons(
     drawn
 }
 
-/// The smallest and largest value of a panel, with names.
-fn extremes(panel: &Panel) -> impl Iterator<Item = (&'static str, f64)> {
-    let values = || panel.points.iter().map(|point| point.value);
-    let ends = [
-        ("min", values().min_by(f64::total_cmp)),
-        ("max", values().max_by(f64::total_cmp)),
-    ];
-    let ends = ends.into_iter();
-    ends.filter_map(|(name, value)| Some((name, value?)))
-}
-
 /// Horizontal positions of this number of points.
 #[derive(Clone, Copy)]
 struct Columns(usize);
@@ -336,21 +338,25 @@ fn step(points: usize) -> usize {
     steps.find(|step| points / step <= 10).unwrap_or(usize::MAX)
 }
 
-fn description(chart: &Chart, rules: &[&'static Rule]) -> String {
-    let panels = chart.panels.iter().map(|panel| {
-        let signals = panel.signals(rules);
-        let shown: Vec<String> = signals
+fn description(chart: &Chart<'_>, signals: &[Signals]) -> String {
+    let panels = chart.panels.iter().zip(signals).map(|(panel, signals)| {
+        let mut shown: Vec<String> = signals
+            .shown
             .iter()
             .filter_map(|signal| Some(format!("point {}: {}", signal.at, rule(signal.rule)?.words)))
             .collect();
+        let more = signals.count - signals.shown.len();
+        if more > 0 {
+            shown.push(format!("{more} more signals"));
+        }
         let shown = if shown.is_empty() {
             "no signal".to_owned()
         } else {
             shown.join("; ")
         };
-        let reduced = sentence(points_in_mark(panel, MARKS));
+        let reduced = reduced(panel, signals);
         let reduced = reduced.map_or_else(String::new, |text| format!(" ({text})"));
-        let count = panel.points.len();
+        let count = panel.len();
         format!("{}, {count} points{reduced}: {shown}", panel.words)
     });
     panels.collect::<Vec<_>>().join(". ")

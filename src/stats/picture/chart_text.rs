@@ -1,9 +1,9 @@
 //! Draws a panel of a control chart as lines of text.
 
-use super::reduced::{Mark, marks, points_in_mark, sentence};
+use super::reduced::{Reduced, Span, points_in_mark, sentence};
 use super::ticks::{decimals_of, ticks};
 use crate::quantity::Unit;
-use crate::stats::chart::{CENTRE, LOWER, Panel, Point, Signal, UPPER};
+use crate::stats::chart::{CENTRE, LOWER, Panel, Rule, UPPER};
 use crate::stats::figures::{in_ones, millionths};
 use crate::stats::text::fixed;
 
@@ -13,26 +13,25 @@ const NUMBERS: i64 = 9;
 const WIDE: usize = 40;
 
 /// The last points of a panel (as many as fit), with centre line (`─`) and control limits (`┄`). A point is `•`, one
-/// with a signal `✕`. Values have `places` decimals, in `unit`; `each` names a point. A vertical line at every tenth
-/// point marks its number. A long panel is shown as a whole: `•` is the mean of consecutive points, and a line (`┆`)
+/// with a signal of `rules` `✕`. Values have `places` decimals, in `unit`; `each` names a point. A vertical line at every
+/// tenth point marks its number. A long panel is shown as a whole: `•` is the mean of consecutive points, and a line (`┆`)
 /// goes from the lowest to the highest of them.
 pub fn chart_text(
-    panel: &Panel,
-    signals: &[Signal],
+    panel: &Panel<'_>,
+    rules: &[&'static Rule],
     (places, unit): (usize, Unit),
     each: &str,
 ) -> Vec<String> {
-    let together = points_in_mark(panel, WIDE);
+    let together = points_in_mark(panel.len(), WIDE);
     let skipped = match together {
-        1 => panel.points.len().saturating_sub(WIDE),
+        1 => panel.len().saturating_sub(WIDE),
         _ => 0,
     };
-    let points = panel.points.get(skipped..).unwrap_or_default();
-    let Some(last) = points.last() else {
+    let Some(all) = Reduced::of(panel.points().skip(skipped), skipped, together) else {
         return Vec::new();
     };
-    let rows = Rows::of(points);
-    let shown: Vec<Mark> = marks(panel, together).skip(skipped).collect();
+    let (shown, last) = (&all.marks, all.last);
+    let rows = Rows::of(all.span());
     let mut cells = vec![vec![' '; shown.len()]; rows.count()];
     let mut put = |row: usize, column: usize, mark: char| {
         if let Some(cell) = cells.get_mut(row).and_then(|row| row.get_mut(column)) {
@@ -53,11 +52,9 @@ pub fn chart_text(
         }
         put(rows.at(mark.mean), column, '•');
     }
-    for signal in signals {
-        let at = signal.at.checked_sub(panel.first + skipped);
-        let point = at.and_then(|at| Some((at / together, points.get(at)?)));
-        if let Some((column, point)) = point {
-            put(rows.at(point.value), column, '✕');
+    for signal in panel.signals(rules) {
+        if let Some(at) = signal.at.checked_sub(panel.first + skipped) {
+            put(rows.at(signal.point.value), at / together, '✕');
         }
     }
     let label = |at: usize| {
@@ -107,12 +104,9 @@ pub fn chart_text(
             .trim_end()
             .to_owned(),
     );
-    lines.extend(sentence(together).map(|text| format!("({text})")));
+    lines.extend(sentence(together, 0).map(|text| format!("({text})")));
     if skipped > 0 {
-        lines.push(format!(
-            "(the last {WIDE} of {} points)",
-            panel.points.len()
-        ));
+        lines.push(format!("(the last {WIDE} of {} points)", panel.len()));
     }
     lines
 }
@@ -128,20 +122,7 @@ struct Rows {
 
 impl Rows {
     /// Lines that cover all points and limits. Every second one has a label, in steps of 1, 2 or 5.
-    fn of(points: &[Point]) -> Self {
-        let ends = || {
-            let points = points.iter();
-            let of = |point: &Point| {
-                [
-                    Some(point.value),
-                    point.lower,
-                    Some(point.upper),
-                    Some(point.center),
-                ]
-            };
-            points.flat_map(of).flatten().map(millionths)
-        };
-        let (from, to) = (ends().min().unwrap_or(0), ends().max().unwrap_or(0));
+    fn of(Span { from, to }: Span) -> Self {
         let numbers = ticks(from, to, (10, 1), NUMBERS);
         let step = i64::try_from(numbers.step / 2).unwrap_or(i64::MAX);
         Self {

@@ -3,7 +3,7 @@
 use super::reference::{assert_close, example, number, rows, sample_of};
 use serde_json::Value;
 use tallyjaw::stats::chart::{
-    CHARTS, Groups, Input, Memory, Panel, cusum, ewma, rule, usual_rules,
+    CHARTS, Groups, Input, Memory, Point, Rule, Signal, cusum, ewma, rule, usual_rules,
 };
 use tallyjaw::stats::constants::{Constants, d2_star};
 use tallyjaw::stats::{Sample, Undefined};
@@ -68,15 +68,41 @@ fn groups(sample: &Sample, size: usize) -> Vec<Sample> {
         .collect()
 }
 
-fn draw(kind: &str, groups: &[Sample], baseline: Option<usize>) -> Result<Vec<Panel>, Undefined> {
+/// A panel with its points.
+#[derive(Debug, PartialEq)]
+struct Drawn {
+    name: &'static str,
+    first: usize,
+    points: Vec<Point>,
+    signals: Vec<Signal>,
+}
+
+/// The panels of a chart, with the signals of `rules`.
+fn drawn(
+    kind: &str,
+    groups: &[Sample],
+    baseline: Option<usize>,
+    rules: &[&'static Rule],
+) -> Result<Vec<Drawn>, Undefined> {
     let kind = CHARTS.iter().find(|chart| chart.name == kind).unwrap();
     let input = Input {
-        groups: Groups::Subgroups(groups),
+        groups: &Groups::subgroups(groups)?,
         baseline,
         kept: None,
         memory: Memory::default(),
     };
-    (kind.panels)(&input).map(|chart| chart.panels)
+    let chart = (kind.panels)(&input)?;
+    let panels = chart.panels.iter().map(|panel| Drawn {
+        name: panel.name,
+        first: panel.first,
+        points: panel.points().collect(),
+        signals: panel.signals(rules).collect(),
+    });
+    Ok(panels.collect())
+}
+
+fn draw(kind: &str, groups: &[Sample], baseline: Option<usize>) -> Result<Vec<Drawn>, Undefined> {
+    drawn(kind, groups, baseline, &[])
 }
 
 #[test]
@@ -155,12 +181,12 @@ fn a_shift_after_the_baseline_signals_and_limits_stay_those_of_the_baseline() {
         .collect();
     let sample = Sample::from_bases(bases, tallyjaw::quantity::Unit::Millimetre).unwrap();
     let all = groups(&sample, 1);
-    let kept = draw("individuals", &all, Some(8)).unwrap();
+    let kept = |rules: &[_]| drawn("individuals", &all, Some(8), rules).unwrap();
     let alone = draw("individuals", &all[..8], None).unwrap();
-    assert_eq!(kept[0].points[0], alone[0].points[0]);
+    assert_eq!(kept(&[])[0].points[0], alone[0].points[0]);
     let at = |rules: &[_]| -> Vec<_> {
-        let signals = kept[0].signals(rules);
-        signals.iter().map(|s| (s.rule, s.at)).collect()
+        let kept = kept(rules);
+        kept[0].signals.iter().map(|s| (s.rule, s.at)).collect()
     };
     let far = "far_beyond_limit";
     assert_eq!(at(&usual_rules()), [(far, 9), (far, 10)]);
@@ -216,9 +242,10 @@ fn a_point_on_its_limit_is_not_beyond_it_whatever_the_division_rounds_to() {
         let hundredths = (0..30).map(|_| 162 + i64::try_from(random.below(5)).unwrap());
         let bases = hundredths.map(|hundredths| 10_000 * hundredths).collect();
         let sample = Sample::from_bases(bases, tallyjaw::quantity::Unit::Millimetre).unwrap();
-        for panel in draw("individuals", &groups(&sample, 1), None).unwrap() {
-            for signal in panel.signals(&rules) {
-                let point = panel.points[signal.at - panel.first];
+        for panel in drawn("individuals", &groups(&sample, 1), None, &rules).unwrap() {
+            for signal in &panel.signals {
+                let point = signal.point;
+                assert_eq!(point, panel.points[signal.at - panel.first]);
                 let within = point.value <= point.upper && point.lower.unwrap() <= point.value;
                 assert!(!within, "{} {point:?}", panel.name);
             }

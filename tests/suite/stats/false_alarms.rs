@@ -31,9 +31,9 @@ fn singles(random: &mut Random, n: usize, sd: f64) -> Vec<Sample> {
     (0..n).map(one).collect()
 }
 
-fn input(groups: &[Sample]) -> Input<'_> {
+fn input(groups: &Groups) -> Input<'_> {
     Input {
-        groups: Groups::Subgroups(groups),
+        groups,
         baseline: None,
         kept: None,
         memory: Memory::default(),
@@ -50,12 +50,13 @@ fn rates(random: &mut Random, n: usize, sd: f64, sets: u32) -> (Vec<f64>, f64) {
     let mut alone = vec![0_u32; RULES.len()];
     let mut usual = 0_u32;
     for _ in 0..sets {
-        let groups = singles(random, n, sd);
+        let groups = Groups::subgroups(&singles(random, n, sd)).unwrap();
         // no chart at all of readings that are all equal
         let Ok(chart) = draw(kind, &input(&groups)) else {
             continue;
         };
-        let fires = |chart: &Chart, rules: &[&'static Rule]| u32::from(chart.signals(rules) > 0);
+        let fires =
+            |chart: &Chart<'_>, rules: &[&'static Rule]| u32::from(chart.signals(rules) > 0);
         for (count, rule) in alone.iter_mut().zip(RULES) {
             *count += fires(&chart, &[rule]);
         }
@@ -102,12 +103,13 @@ fn the_rate_that_is_printed_is_the_one_that_is_met() {
         .find(|kind| kind.name == "individuals")
         .unwrap();
     let mut random = Random::new(8);
-    let chart = draw(kind, &input(&singles(&mut random, 30, 2.0))).unwrap();
+    let groups = Groups::subgroups(&singles(&mut random, 30, 2.0)).unwrap();
+    let chart = draw(kind, &input(&groups)).unwrap();
     let all: Vec<&'static Rule> = RULES.iter().collect();
     let printed = chart.chance.rate(&all).unwrap();
     let runs = 1000_u32;
     let met = (0..runs).filter(|_| {
-        let groups = singles(&mut random, 30, 2.0);
+        let groups = Groups::subgroups(&singles(&mut random, 30, 2.0)).unwrap();
         let own = (kind.panels)(&input(&groups)).unwrap();
         own.signals(&all) > 0
     });

@@ -2,9 +2,12 @@
 
 use proptest::prelude::*;
 use tallyjaw::quantity::{Dimension, Quantity, Unit};
-use tallyjaw::stats::chart::{CHARTS, Chart, Groups, Input, Memory, draw, usual_rules};
+use tallyjaw::stats::chart::{
+    CHARTS, Chart, Groups, Input, Memory, Point, RULES, Rule, Signal, draw, moving_range_sigma,
+    rule, usual_rules,
+};
 use tallyjaw::stats::picture::{Histogram, chart_svg, chart_text};
-use tallyjaw::stats::{Limits, Sample};
+use tallyjaw::stats::{Limits, Sample, Undefined, describe};
 
 fn quantity(base: i64) -> Quantity {
     Quantity::from_base(Dimension::Length, base)
@@ -116,7 +119,7 @@ fn a_chart_has_numbers_and_units_on_both_axes() {
     let bases = (0..25).map(|at| 1_620_000 + 10_000 * (at * 7 % 5));
     let singles: Vec<Sample> = bases.map(|base| sample(vec![base], 10_000)).collect();
     let input = Input {
-        groups: Groups::Subgroups(&singles),
+        groups: &Groups::subgroups(&singles).unwrap(),
         baseline: None,
         kept: None,
         memory: Memory::default(),
@@ -161,7 +164,7 @@ fn with_an_outlier() -> Vec<Sample> {
 fn a_mark_says_which_rule_fired_and_no_text_leaves_the_paper() {
     let singles = with_an_outlier();
     let input = Input {
-        groups: Groups::Subgroups(&singles),
+        groups: &Groups::subgroups(&singles).unwrap(),
         baseline: Some(24),
         kept: None,
         memory: Memory::default(),
@@ -194,27 +197,32 @@ fn a_mark_says_which_rule_fired_and_no_text_leaves_the_paper() {
     }
 }
 
-/// A chart of this many readings, one of them far out.
-fn long_chart(count: usize, far: usize) -> Chart {
+/// This many readings, one of them far out.
+fn long_run(count: usize, far: usize) -> Groups {
     let bases = (0..count).map(|at| 1_620_000 + 10_000 * (i64::try_from(at * 7 % 5).unwrap()));
     let mut bases: Vec<i64> = bases.collect();
     bases[far] = 1_900_000;
-    let all = sample(bases, 10_000);
-    let input = Input {
-        groups: Groups::Singles(&all),
+    Groups::singles(&sample(bases, 10_000))
+}
+
+fn input(groups: &Groups) -> Input<'_> {
+    Input {
+        groups,
         baseline: None,
         kept: None,
         memory: Memory::default(),
-    };
-    draw(&CHARTS[0], &input).unwrap()
+    }
 }
 
 #[test]
 fn a_long_chart_shows_what_a_picture_can_and_says_how_it_was_reduced() {
     let digits = (2, Unit::Millimetre);
-    let short = chart_svg("heights", &long_chart(1024, 700), &usual_rules(), digits);
+    let each_shown = long_run(1024, 700);
+    let chart = draw(&CHARTS[0], &input(&each_shown)).unwrap();
+    let short = chart_svg("heights", &chart, &usual_rules(), digits);
     assert!(!short.contains("each mark stands for"));
-    let chart = long_chart(100_000, 70_000);
+    let reduced = long_run(100_000, 70_000);
+    let chart = draw(&CHARTS[0], &input(&reduced)).unwrap();
     let svg = chart_svg("heights", &chart, &usual_rules(), digits);
     // 512 marks for 100,000 points: 196 points in each but the last
     let said = "each mark stands for 196 consecutive points: lowest, mean, highest; signals are marked singly";
@@ -226,19 +234,53 @@ fn a_long_chart_shows_what_a_picture_can_and_says_how_it_was_reduced() {
     assert_eq!(svg.matches("class=\"run spread\"").count(), 2 * 511);
     assert!(svg.len() < 400_000, "{}", svg.len());
     let panel = &chart.panels[0];
-    let signals = panel.signals(&usual_rules());
-    assert!(signals.iter().any(|signal| signal.at == 70_001));
+    let mut signals = panel.signals(&usual_rules());
+    assert!(signals.any(|signal| signal.at == 70_001));
     let squares = svg.matches("class=\"signal\"").count();
     let in_all: usize = chart
         .panels
         .iter()
-        .map(|panel| panel.signals(&usual_rules()).len())
+        .map(|panel| panel.signals(&usual_rules()).count())
         .sum();
     assert_eq!(squares, in_all, "each signal keeps its mark");
-    let text = chart_text(panel, &signals, digits, &chart.each()).join("\n");
+    let text = chart_text(panel, &usual_rules(), digits, &chart.each()).join("\n");
     let said = "(each mark stands for 2500 consecutive points: lowest, mean, highest; signals are marked singly)";
     assert!(text.ends_with(said), "{text}");
     assert_eq!(text.matches('✕').count(), 1, "{text}");
+}
+
+#[test]
+fn of_more_signals_than_can_be_told_apart_the_first_are_marked_and_the_others_counted() {
+    let digits = (2, Unit::Millimetre);
+    let steady = (0..50).map(|at| 1_620_000 + 10_000 * (at % 3));
+    // Every second reading of the later ones is far out.
+    let later = (0..5_000).map(|at| 1_620_000 + 500_000 * (at % 2));
+    let all = Groups::singles(&sample(steady.chain(later).collect(), 10_000));
+    let of_first = Input {
+        baseline: Some(50),
+        ..input(&all)
+    };
+    let rules = [rule("beyond_limit").unwrap()];
+    let chart = draw(&CHARTS[0], &of_first).unwrap();
+    assert_eq!(chart.panels[0].signals(&rules).count(), 2_500);
+    let svg = chart_svg("heights", &chart, &rules, digits);
+    let panel = "single readings, 5050 points (each mark stands for 10 consecutive points: lowest, mean, highest; the first 1000 of 2500 signals are marked singly): point 52: a point beyond a control limit";
+    assert!(svg.contains(panel), "{svg}");
+    assert!(svg.contains("; 1500 more signals. moving ranges"), "{svg}");
+    assert_eq!(svg.matches("class=\"signal\"").count(), 2 * 1000);
+}
+
+/// What a chart says of its points, as if each were kept.
+fn whole(
+    chart: &Chart<'_>,
+    rules: &[&'static Rule],
+) -> Vec<(&'static str, Vec<Point>, Vec<Signal>)> {
+    let panels = chart.panels.iter().map(|panel| {
+        let points: Vec<Point> = panel.points().collect();
+        assert_eq!(points.len(), panel.len(), "{}", panel.name);
+        (panel.name, points, panel.signals(rules).collect())
+    });
+    panels.collect()
 }
 
 #[test]
@@ -251,20 +293,66 @@ fn a_chart_of_single_readings_is_that_of_subgroups_of_one() {
         .iter()
         .map(|base| sample(vec![*base], 10_000))
         .collect();
+    let [all, singles] = [Groups::singles(&all), Groups::subgroups(&singles).unwrap()];
+    let rules: Vec<&'static Rule> = RULES.iter().collect();
     for kind in CHARTS {
         for baseline in [None, Some(50), Some(1)] {
-            let input = |groups| Input {
-                groups,
-                baseline,
-                kept: None,
-                memory: Memory::default(),
+            let drawn = |groups| {
+                let input = Input {
+                    baseline,
+                    ..input(groups)
+                };
+                let chart = draw(kind, &input)?;
+                Ok::<_, Undefined>((chart.baseline, whole(&chart, &rules)))
             };
-            assert_eq!(
-                draw(kind, &input(Groups::Singles(&all))),
-                draw(kind, &input(Groups::Subgroups(&singles))),
-                "{}",
-                kind.name
-            );
+            assert_eq!(drawn(&all), drawn(&singles), "{}", kind.name);
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(8))]
+    #[test]
+    fn a_reduced_chart_has_the_limits_the_signals_and_the_ends_of_all_points(
+        steps in proptest::collection::vec(0_i64..12, 5_000..9_000),
+        far in proptest::collection::vec((0_usize..5_000, -60_i64..60), 0..20),
+        size in 1_usize..5,
+        kind in 0..CHARTS.len(),
+    ) {
+        let mut bases: Vec<i64> = steps.iter().map(|step| 1_620_000 + 10_000 * step).collect();
+        for (at, steps) in far {
+            bases[at] += 10_000 * steps;
+        }
+        let all = sample(bases, 10_000);
+        let groups = Groups::new(all.bases().iter().copied().collect(), size, all.scale(), Some(10_000));
+        let rules = [rule("beyond_limit").unwrap()];
+        let Ok(chart) = draw(&CHARTS[kind], &input(&groups)) else {
+            return Ok(()); // of another size than this kind of chart takes
+        };
+        if size == 1 {
+            let center = describe::mean(all.summary()).unwrap();
+            let sigma = moving_range_sigma(&all).unwrap();
+            prop_assert_eq!((chart.baseline.center, chart.baseline.sigma), (center, sigma));
+        }
+        let svg = chart_svg("heights", &chart, &rules, (4, Unit::Millimetre));
+        prop_assert!(svg.matches('<').count() < 20_000);
+        for (panel, (name, points, signals)) in chart.panels.iter().zip(whole(&chart, &rules)) {
+            let beyond = |point: &Point| point.value > point.upper || point.lower.is_some_and(|lower| point.value < lower);
+            let numbers = (panel.first..).zip(&points).filter(|(_, point)| beyond(point)).map(|(number, _)| number);
+            let found = signals.iter().map(|signal| signal.at);
+            prop_assert!(numbers.eq(found), "{name}");
+            let values = || points.iter().map(|point| point.value);
+            let last = points.last().unwrap();
+            let lines = [Some(last.upper), Some(last.center), last.lower].into_iter().flatten();
+            let lines = lines.map(|line| format!(">{line:.4} mm<"));
+            let ends = [("min", values().reduce(f64::min)), ("max", values().reduce(f64::max))];
+            let ends = ends.map(|(end, value)| format!(">{end} {:.4} mm<", value.unwrap()));
+            let count = format!("{}, {} points", panel.words, points.len());
+            for said in lines.chain(ends).chain([count]) {
+                prop_assert!(svg.contains(&said), "{name}: {said}");
+            }
+            let more = format!("; {} more signals", signals.len().saturating_sub(1000));
+            prop_assert_eq!(signals.len() > 1000, svg.contains(&more));
         }
     }
 }
