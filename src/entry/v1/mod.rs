@@ -69,10 +69,10 @@ macro_rules! kinds {
         }
 
         /// Reads the body of a line of this kind.
-        fn read(kind: &str, line: &[u8]) -> Result<Entry, LineError> {
+        fn read(kind: &str, line: &str) -> Result<Entry, LineError> {
             match kind {
                 $($name => {
-                    let body = serde_json::from_slice::<$body>(line);
+                    let body = serde_json::from_str::<$body>(line);
                     let body = body.map_err(|error| fault(error.to_string()))?;
                     Ok(Entry::try_from(body)?)
                 })+
@@ -308,10 +308,12 @@ pub(super) fn decode(line: &[u8]) -> Result<(Stamped, Digest), LineError> {
         .at
         .parse()
         .map_err(|_| fault(format!("`at` is {:?}, want a time in UTC", header.at)))?;
+    // Looked at once, and not text by text.
+    let text = std::str::from_utf8(line).map_err(|error| fault(error.to_string()))?;
     let stamped = Stamped {
         seq: Seq(header.seq),
         at,
-        entry: read(header.kind, line)?,
+        entry: read(header.kind, text)?,
     };
     Ok((stamped, prev))
 }
