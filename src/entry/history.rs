@@ -2,7 +2,7 @@
 //!
 //! In: entries in order. Out: each series from the ledger ([`super::ledger`]), with its state at its end.
 
-use super::ledger::{Ledger, Series};
+use super::ledger::{Ledger, Need, Series};
 use super::state::SeriesState;
 use super::{Entry, Seq, SeriesEntry, Stamped, State};
 use std::collections::BTreeMap;
@@ -39,6 +39,12 @@ impl History {
         let series = self.ledger.take(stamped, Some(()))?;
         let state = self.closed.remove(&series.id)?;
         Some(Listed { series, state })
+    }
+
+    /// Whether a reading or a zero changes more than the open series of its station: it may end the chance to resume the
+    /// one that was stopped before.
+    pub fn needs_frames(&self) -> bool {
+        self.ledger.needs(Need::WhileStopped)
     }
 
     /// The series that later entries could still change, in their present state.
@@ -92,6 +98,11 @@ impl OneSeries {
         let settled = self.history.take(stamped);
         let it = settled.filter(|listed| listed.series.id == self.wanted);
         self.settled = it.or(self.settled.take());
+    }
+
+    /// Whether no later entry can change the series. A note or a picture may still name it.
+    pub fn is_settled(&self) -> bool {
+        self.settled.is_some()
     }
 
     /// The series with every entry about it, from its `armed` on, and what happened at its station while it was open;

@@ -11,6 +11,7 @@ use crate::entry::{Seq, Stamped, line};
 use crate::index::{Index, Lacking, Plan};
 use crate::journal::{JournalError, StoredLine};
 use crate::workers::Workers;
+use memchr::memmem::Finder;
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 
@@ -80,6 +81,57 @@ pub(in crate::cli) fn each(
     each_after(daemon, plan, Seq(0), take)
 }
 
+/// Gives every durable entry that can be about one series to `take`, which says when no later entry can change it. From there
+/// on only lines are parsed that have its number in them.
+pub(in crate::cli) fn each_of_series(
+    daemon: &DaemonConfig,
+    series: Seq,
+    mut take: impl FnMut(&Stamped) -> ControlFlow<()>,
+) -> Result<(), Failure> {
+    let plan = index(daemon).plan(&BTreeSet::from([series]));
+    let plan = plan.from_series(series);
+    let mut last = Seq(0);
+    each_with(daemon, &plan, last, line::decode, |line, decoded| {
+        let (stamped, _) = lines::understood(daemon, decoded)?;
+        last = line.seq;
+        Ok(take(&stamped))
+    })?;
+    let number = Number::new(series);
+    let work = |line: &[u8]| number.is_in(line).then(|| line::decode(line));
+    each_with(daemon, &plan, last, work, |_, decoded| {
+        if let Some(decoded) = decoded {
+            let (stamped, _) = lines::understood(daemon, decoded)?;
+            let _ = take(&stamped);
+        }
+        Ok(ControlFlow::Continue(()))
+    })
+}
+
+/// A number, as every writer of JSON writes it, whatever the order of fields. A line without it does not name the series.
+struct Number {
+    digits: String,
+    finder: Finder<'static>,
+}
+
+impl Number {
+    fn new(Seq(number): Seq) -> Self {
+        let digits = number.to_string();
+        Self {
+            finder: Finder::new(&digits).into_owned(),
+            digits,
+        }
+    }
+
+    fn is_in(&self, line: &[u8]) -> bool {
+        let is_digit = |at: Option<usize>| {
+            let byte = at.and_then(|at| line.get(at));
+            byte.is_some_and(u8::is_ascii_digit)
+        };
+        let mut found = self.finder.find_iter(line);
+        found.any(|at| !is_digit(at.checked_sub(1)) && !is_digit(Some(at + self.digits.len())))
+    }
+}
+
 /// The same from entry `after` on, where no series that was requested began before it.
 pub(in crate::cli) fn each_after(
     daemon: &DaemonConfig,
@@ -138,4 +190,17 @@ pub(in crate::cli) fn each_before_the_rest(
         take(&stamped, line);
         Ok(ControlFlow::Continue(()))
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_number_is_found_whole_and_not_within_another() {
+        let number = Number::new(Seq(37));
+        let has = |line: &str| number.is_in(line.as_bytes());
+        assert!(has(r#"{"series":37}"#) && has(r#"{"a":137,"b":[ 37 ]}"#) && has("37"));
+        assert!(!has(r#"{"series":137,"seq":370,"of":3}"#) && !has(""));
+    }
 }

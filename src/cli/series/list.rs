@@ -2,11 +2,13 @@
 
 use super::Series;
 use crate::cli::columns::Columns;
-use crate::cli::query::{Filter, indexed};
+use crate::cli::query::{Filter, indexed, lines};
 use crate::cli::{Context, Exit, Failure, card, client, pager};
 use crate::config::DaemonConfig;
 use crate::daemon::clock;
+use crate::entry::glance::kind;
 use crate::entry::history::{History, Listed};
+use crate::entry::line::decode;
 use crate::entry::words::{self, safe};
 use crate::entry::{Outcome, Reservation, Seq, Tally};
 use crate::index::{Closing, Facts, Index, Plan, Row};
@@ -16,6 +18,7 @@ use anstyle::Style;
 use std::cmp::Reverse;
 use std::collections::{BTreeSet, HashMap, HashSet};
 use std::io::Write;
+use std::ops::ControlFlow;
 use std::rc::Rc;
 
 /// The order of the list.
@@ -142,26 +145,68 @@ impl Listing<'_> {
 
     /// Takes what can only be known by reading it.
     fn read(&mut self, daemon: &DaemonConfig, plan: &Plan) -> Result<(), Failure> {
-        let mut history = History::default();
-        let take = |this: &mut Self, listed: &Listed| {
-            if plan.has(listed.series.id) {
-                let line = this.line(listed);
-                this.lines.extend(line);
-            }
-        };
         let after = self
             .filter
             .after()
             .max(Seq(self.asked.after.unwrap_or_default()));
-        indexed::each_after(daemon, plan, after, |stamped, _| {
-            if let Some(listed) = history.take(stamped) {
-                take(self, &listed);
-            }
-        })?;
-        for listed in &history.finish() {
-            take(self, listed);
+        if self.json {
+            return self.read_whole(daemon, plan, after, |_| true);
         }
+        let mut history = History::default();
+        // A closed series shows of its readings what the line says that closed it.
+        let work = |line: &[u8]| (!is_frame(line)).then(|| decode(line));
+        indexed::each_with(daemon, plan, after, work, |line, decoded| {
+            let is_needed = decoded.is_some() || history.needs_frames();
+            if is_needed {
+                let decoded = decoded.unwrap_or_else(|| decode(line.bytes));
+                let (stamped, _) = lines::understood(daemon, decoded)?;
+                let listed = history.take(&stamped);
+                self.take(plan, listed);
+            }
+            Ok(ControlFlow::Continue(()))
+        })?;
+        let (closed, open): (Vec<Listed>, Vec<Listed>) = history
+            .finish()
+            .into_iter()
+            .partition(|listed| listed.series.closed.is_some());
+        self.take(plan, closed);
+        let open: BTreeSet<Seq> = open.iter().map(|listed| listed.series.id).collect();
+        match open.first() {
+            Some(first) => {
+                let after = after.max(Seq(first.0.saturating_sub(1)));
+                self.read_whole(daemon, plan, after, |id| open.contains(&id))
+            }
+            None => Ok(()),
+        }
+    }
+
+    /// Takes the series that `wanted` says by all their entries.
+    fn read_whole(
+        &mut self,
+        daemon: &DaemonConfig,
+        plan: &Plan,
+        after: Seq,
+        wanted: impl Fn(Seq) -> bool,
+    ) -> Result<(), Failure> {
+        let mut history = History::default();
+        let is_wanted = |listed: &Listed| wanted(listed.series.id);
+        indexed::each_after(daemon, plan, after, |stamped, _| {
+            let listed = history.take(stamped).filter(is_wanted);
+            self.take(plan, listed);
+        })?;
+        let left = history.finish().into_iter().filter(is_wanted);
+        self.take(plan, left);
         Ok(())
+    }
+
+    /// Takes series all lines of which were read.
+    fn take(&mut self, plan: &Plan, all: impl IntoIterator<Item = Listed>) {
+        for listed in all {
+            if plan.has(listed.series.id) {
+                let line = self.line(&listed);
+                self.lines.extend(line);
+            }
+        }
     }
 
     /// Reads the verdicts of lines that are known by the index alone; `false` if the journal is not as the index says.
@@ -361,6 +406,11 @@ impl Listing<'_> {
         pager::show(&text, out)?;
         Ok(Exit::Yes)
     }
+}
+
+/// Whether a line is a reading or a zero.
+fn is_frame(line: &[u8]) -> bool {
+    matches!(kind(line), Some("reading" | "zeroed"))
 }
 
 impl From<&Facts> for Named {

@@ -11,8 +11,8 @@ use crate::entry::words::{self, safe};
 use crate::entry::{Entry, FrameEntry, Outcome, SaidEntry, Seq, SeriesEntry, Stamped};
 use crate::message::series::SeriesMessage;
 use list::Sort;
-use std::collections::BTreeSet;
 use std::io::Write;
+use std::ops::ControlFlow;
 
 /// List the series of the journal, or show one with all its entries
 ///
@@ -67,8 +67,14 @@ impl Series {
         };
         let daemon = client::daemon_of(context)?;
         let mut one = OneSeries::new(Seq(wanted));
-        let plan = indexed::index(&daemon).plan(&BTreeSet::from([Seq(wanted)]));
-        indexed::each(&daemon, &plan, |stamped, _| one.take(stamped))?;
+        indexed::each_of_series(&daemon, Seq(wanted), |stamped| {
+            one.take(stamped);
+            if one.is_settled() {
+                ControlFlow::Break(())
+            } else {
+                ControlFlow::Continue(())
+            }
+        })?;
         let Some((listed, entries)) = one.finish() else {
             return Err(
                 Failure::usage(format!("no series {wanted} in this journal"))
