@@ -28,7 +28,7 @@ use std::fmt;
 /// The input of a chart.
 #[derive(Debug, Clone)]
 pub struct Input<'g> {
-    /// What its points are of.
+    /// The readings of its points.
     pub groups: &'g Groups,
     /// Number of first points that the control limits are computed from; `None` for all.
     pub baseline: Option<usize>,
