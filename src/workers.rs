@@ -83,10 +83,10 @@ pub(crate) fn beside<T: Send, R, E: Send>(
     let (items, waiting) = bounded(AHEAD);
     thread::scope(|scope| {
         let taking = scope.spawn(move || waiting.into_iter().try_for_each(&mut take));
-        let made = make(&mut |item| items.send(item).map_err(|_| Gone));
+        let result = make(&mut |item| items.send(item).map_err(|_| Gone));
         drop(items);
         match taking.join() {
-            Ok(taken) => taken.and(made),
+            Ok(taken) => taken.and(result),
             Err(panic) => std::panic::resume_unwind(panic),
         }
     })

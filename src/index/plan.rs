@@ -50,7 +50,7 @@ impl Plan {
     /// To read the rest from this series on. For one series that is alone in the plan: nothing in the rest before it is about
     /// it.
     #[must_use]
-    pub(crate) fn from_series(self, series: Seq) -> Self {
+    pub(crate) fn starting_at(self, series: Seq) -> Self {
         Self {
             rest: self.rest.max(Seq(series.0.saturating_sub(1))),
             ..self

@@ -169,7 +169,7 @@ mod tests {
         let readings = (0..1_000_000).map(|at| 1_620_000 + 10_000 * (at * at % 97));
         let packed: Packed = readings.collect();
         assert!(packed.bytes() < 1_100_000, "{}", packed.bytes());
-        let spread = (0..1_000_000_i64).map(|at| at.wrapping_mul(0x9e37_79b9_7f4a_7c1));
+        let spread = (0..1_000_000_i64).map(|at| at.wrapping_mul(0x09e3_779b_97f4_a7c1));
         let packed: Packed = spread.collect();
         assert!(packed.bytes() < 8_100_000, "{}", packed.bytes());
     }

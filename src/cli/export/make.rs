@@ -192,7 +192,7 @@ impl ExportRequest {
 
 /// What rows are made of.
 enum Settled {
-    Series(Series<Whole>),
+    Series(Box<Series<Whole>>),
     /// A reading without a series.
     Loose(Seq, Whole),
 }
@@ -250,7 +250,7 @@ impl<T: FnMut(Settled) -> Result<(), Failure>> Take for Settling<'_, T> {
     }
 
     fn tell(&mut self, series: Series<Whole>) -> Result<(), Failure> {
-        (self.tell)(Settled::Series(series))
+        (self.tell)(Settled::Series(Box::new(series)))
     }
 
     fn loose(&mut self, seq: Seq, reading: &Whole) -> Result<(), Failure> {

@@ -89,7 +89,7 @@ pub(in crate::cli) fn each_of_series(
     mut take: impl FnMut(&Stamped) -> ControlFlow<()>,
 ) -> Result<(), Failure> {
     let plan = index(daemon).plan(&BTreeSet::from([series]));
-    let plan = plan.from_series(series);
+    let plan = plan.starting_at(series);
     let mut last = Seq(0);
     each_with(daemon, &plan, last, line::decode, |line, decoded| {
         let (stamped, _) = lines::understood(daemon, decoded)?;

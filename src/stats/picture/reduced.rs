@@ -104,12 +104,11 @@ impl Reduced {
     }
 
     fn add(&mut self, point: Point, at: usize, begins: bool) {
-        match self.marks.last_mut().filter(|_| !begins) {
-            Some(mark) => mark.add(point),
-            None => {
-                self.close();
-                self.marks.push(Mark::begin(point, at));
-            }
+        if let Some(mark) = self.marks.last_mut().filter(|_| !begins) {
+            mark.add(point);
+        } else {
+            self.close();
+            self.marks.push(Mark::begin(point, at));
         }
         self.last = point;
         self.ends = (self.ends.0.min(point.value), self.ends.1.max(point.value));
@@ -131,8 +130,11 @@ impl Reduced {
     pub(super) fn span(&self) -> Span {
         let mut span = Span::of(self.ends.0);
         span.join(Span::of(self.ends.1));
-        for line in [Some(self.center), Some(self.upper), self.lower] {
-            line.into_iter().for_each(|line| span.join(line));
+        for line in [Some(self.center), Some(self.upper), self.lower]
+            .into_iter()
+            .flatten()
+        {
+            span.join(line);
         }
         span
     }
