@@ -14,6 +14,7 @@
 //     port 0|1            no program has the port open, or one has
 //     type TEXT           the computer sends this
 //     request 0|1         the bridge must pull the request line, or not: anything else ends it with status 1
+//     hang                the program stands still from here on: the watchdog must reset the board, and ends the scenario
 //
 // The levels at the pins are those behind the inverting stage of wiring.svg.
 import { readFileSync, writeSync } from 'node:fs';
@@ -45,8 +46,9 @@ function fail(what) {
     console.error(`emulator: after ${Math.round(time.micros)} us: ${what}`);
     process.exit(1);
 }
-// A bridge that begins again would lose a frame.
-board.peripherals[0x40058].onWatchdogTrigger = () => fail('the watchdog reset the board');
+// A bridge that begins again loses what it had heard.
+let hung = false;
+board.peripherals[0x40058].onWatchdogTrigger = () => (hung ? process.exit(0) : fail('the watchdog reset the board'));
 
 // The computer's side of USB. Two things the emulator's own does not do as a computer does: it addresses the port's lines to
 // the device and not to its interface, and answers every read at once with nothing.
@@ -117,6 +119,10 @@ function* play() {
         } else if (word === 'request') {
             const pulled = board.gpio[REQUEST].value === GPIOPinState.High;
             if (pulled !== (first === 1)) fail(`request is ${pulled ? '' : 'not '}pulled, want ${first}`);
+        } else if (word === 'hang') {
+            hung = true;
+            yield 1_500_000;
+            fail('the board hangs and is not reset');
         } else if (word !== 'strap') {
             fail(`unknown step "${word}"`);
         }
@@ -137,7 +143,7 @@ while (!done) {
     // What is pending ends a sleep, also if it came before the sleep or is the tick: the emulator's own does not see these.
     const { core } = board;
     if (core.pendingSystick || core.pendingInterrupts & core.enabledInterrupts) core.waiting = false;
-    if (core.waiting) time.tick(time.nanosToNextAlarm);
+    if (core.waiting || hung) time.tick(time.nanosToNextAlarm);
     else time.tick(core.executeInstruction() * NANOS);
     if (time.micros > 1_000_000 && !usb.initialized) fail('the computer does not know the USB device');
 }

@@ -115,12 +115,12 @@ def requests(emulator):
 
 
 def two_words(emulator):
-    """A gauge of two words, a port that is closed for a while, and a cable that goes out and in."""
+    """A gauge of two words, a port that is closed for a while, a cable that goes out and in, and a program that hangs."""
     gauge = Gauge(7)
     for absolute, relative, open_ in [(0xFD7, 0x522, True), (0, 0xFFFFF8, False), (0x7FFFFF, 0x800000, True)]:
         gauge.steps.append(f"port {int(open_)}")
         gauge.says(low_first(absolute, 24) + low_first(relative, 24), f"{absolute:06X}{relative:06X}" if open_ else None)
-    gauge.steps += ["pulse 100000", "wait 40000"]
+    gauge.steps += ["pulse 100000", "wait 40000", "hang"]
     gauge.lines.append("?001")
     heard = gauge.heard(emulator)
     assert heard == gauge.lines, f"want {gauge.lines}, got {heard}"
