@@ -8,6 +8,7 @@
 
 use super::{Seq, Stamped, v1};
 use crate::quantity::hex_pair;
+use serde_json::Value;
 use sha2::{Digest as _, Sha256};
 use std::fmt;
 use std::str::FromStr;
@@ -118,12 +119,31 @@ pub enum LineError {
         /// Name of the kind.
         got: String,
     },
+    /// This release does not know a field.
+    #[error("unknown field {got:?}")]
+    UnknownField {
+        /// Its name; names of objects around it stand before it, with dots between.
+        got: String,
+    },
     /// `prev` is not 64 hex digits.
     #[error("got {got:?}, want 64 lower-case hex digits")]
     NotADigest {
         /// The text in its place.
         got: String,
     },
+}
+
+/// What to do about a line of a newer release.
+pub const NEWER_REMEDY: &str = "use the release that wrote it, or a newer one";
+
+impl LineError {
+    /// Whether a newer release may have written the line.
+    pub const fn is_newer(&self) -> bool {
+        match self {
+            Self::Newer { .. } | Self::UnknownKind { .. } | Self::UnknownField { .. } => true,
+            Self::NotAnEntry { .. } | Self::NotADigest { .. } => false,
+        }
+    }
 }
 
 /// The line of an entry, without a newline; `prev` is the digest of the line before.
@@ -134,6 +154,36 @@ pub fn encode(stamped: &Stamped, prev: Digest) -> Vec<u8> {
 /// The entry in a line without its newline, and the digest that it gives for the line before.
 pub fn decode(line: &[u8]) -> Result<(Stamped, Digest), LineError> {
     v1::decode(line)
+}
+
+/// What a line says that its entry does not hold: a field that this release does not know. Readers may go on without it; a
+/// writer may not, because the state that it goes on from would lack it.
+pub fn unknown_field(line: &[u8], stamped: &Stamped, prev: Digest) -> Option<LineError> {
+    let known = encode(stamped, prev);
+    if known == line {
+        return None;
+    }
+    let value = |bytes| serde_json::from_slice::<Value>(bytes).ok();
+    let got = left_out(&value(line)?, &value(&known)?)?;
+    Some(LineError::UnknownField { got })
+}
+
+/// The first field of `said` that is not in `known`.
+fn left_out(said: &Value, known: &Value) -> Option<String> {
+    match (said, known) {
+        (Value::Object(said), Value::Object(known)) => {
+            said.iter().find_map(|(name, value)| match known.get(name) {
+                None if value.is_null() => None,
+                None => Some(name.clone()),
+                Some(known) => left_out(value, known).map(|rest| format!("{name}.{rest}")),
+            })
+        }
+        (Value::Array(said), Value::Array(known)) => {
+            let mut pairs = said.iter().zip(known);
+            pairs.find_map(|(said, known)| left_out(said, known))
+        }
+        _ => None,
+    }
 }
 
 /// The JSON Schema of a line. Shared definitions are added to `generator`.

@@ -3,7 +3,7 @@
 use super::{JOURNAL_FOLDER, RolledBack};
 use crate::durable::Failed;
 use crate::entry::Seq;
-use crate::entry::line::LineError;
+use crate::entry::line::{LineError, NEWER_REMEDY};
 use std::io;
 use std::path::PathBuf;
 
@@ -34,7 +34,7 @@ pub enum JournalError {
     /// A line that may have been announced was changed.
     #[error(transparent)]
     Damaged(#[from] Box<Damage>),
-    /// A line was written by a newer release.
+    /// A newer release wrote a line.
     #[error("{file}:{line}: {cause}")]
     Newer {
         /// The segment's file name.
@@ -133,6 +133,8 @@ pub struct Damage {
     pub got: String,
     /// What is expected.
     pub want: String,
+    /// The line cannot be read, but the next one holds its digest: it is as it was written.
+    pub is_as_written: bool,
 }
 
 impl JournalError {
@@ -150,6 +152,10 @@ impl JournalError {
                 Some("use the one that runs (tallyjaw status), or stop the other daemon; a second one needs a state_dir and a runtime_dir of its own".to_owned())
             }
             Self::WrongKind { .. } => Some("replace it with the file or folder itself".to_owned()),
+            Self::Damaged(damage) if damage.is_as_written => Some(format!(
+                "the next line holds its digest, so it is as it was written, most likely by a newer release: use that one, or a newer one; only if there is none: `tallyjaw verify`, then `tallyjaw serve --accept-damage {}`",
+                damage.seq
+            )),
             Self::Damaged(damage) => Some(format!(
                 "look at all of it with `tallyjaw verify`, then start with `tallyjaw serve --accept-damage {}`",
                 damage.seq
@@ -165,7 +171,7 @@ impl JournalError {
                 Some(seq) => format!("look at it with `tallyjaw verify`, then --accept-rollback {seq}"),
                 None => "start without --accept-rollback".to_owned(),
             }),
-            Self::Newer { .. } => Some("use the release that wrote it, or a newer one".to_owned()),
+            Self::Newer { .. } => Some(NEWER_REMEDY.to_owned()),
             Self::OtherDamage { found, .. } => Some(match found {
                 Some(seq) => {
                     format!("look at it with `tallyjaw verify`, then --accept-damage {seq}")

@@ -2,7 +2,7 @@
 
 use super::dir::{Dir, io_error};
 use super::{JournalError, SegmentNumber};
-use crate::entry::line::{Digest, LineError, decode, peek_seq};
+use crate::entry::line::{Digest, LineError, decode, peek_seq, unknown_field};
 use crate::entry::{Seq, Stamped};
 use std::fmt;
 use std::fs::File;
@@ -68,6 +68,9 @@ impl<'a> Lines<'a> {
     }
 }
 
+/// Heading of a line that is no entry at all.
+pub(super) const UNREADABLE: &str = "unreadable line";
+
 /// A fault in a line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Fault {
@@ -81,7 +84,7 @@ pub(super) struct Fault {
     pub(super) got: String,
     /// What is expected.
     pub(super) want: String,
-    /// Set if the line is not damaged but from a newer release.
+    /// Set if a newer release may have written the line.
     pub(super) newer: Option<LineError>,
 }
 
@@ -96,6 +99,14 @@ impl Fault {
             newer: None,
         }
     }
+
+    fn newer(seq: Seq, error: LineError) -> Self {
+        let want = "what this release knows";
+        Self {
+            newer: Some(error.clone()),
+            ..Self::here(seq, "line of a newer release", &error, &want)
+        }
+    }
 }
 
 /// The content of a line, found by any thread without the lines before it.
@@ -104,12 +115,18 @@ pub(crate) struct ParsedLine {
     pub(crate) digest: Digest,
     /// Its entry, and the digest that it gives for the line before.
     pub(crate) decoded: Result<(Stamped, Digest), LineError>,
+    /// What the line says beyond its entry.
+    unknown: Option<LineError>,
 }
+
 impl ParsedLine {
     pub(super) fn of(line: &[u8]) -> Self {
+        let decoded = decode(line);
+        let known = decoded.as_ref().ok();
         Self {
             digest: Digest::of(line),
-            decoded: decode(line),
+            unknown: known.and_then(|(stamped, prev)| unknown_field(line, stamped, *prev)),
+            decoded,
         }
     }
 }
@@ -155,10 +172,10 @@ impl Chain {
         let (stamped, prev) = match parsed.decoded {
             Ok(decoded) => decoded,
             Err(error) => {
-                let mut fault = Fault::here(want, "unreadable line", &error, &"an entry");
-                fault.newer = match error {
-                    LineError::Newer { .. } | LineError::UnknownKind { .. } => Some(error),
-                    LineError::NotAnEntry { .. } | LineError::NotADigest { .. } => None,
+                let fault = if error.is_newer() {
+                    Fault::newer(want, error)
+                } else {
+                    Fault::here(want, UNREADABLE, &error, &"an entry")
                 };
                 return (None, vec![fault]);
             }
@@ -179,6 +196,7 @@ impl Chain {
             faults.push(fault);
         }
         faults.extend(opening_fault(number, line, &stamped));
+        faults.extend(parsed.unknown.map(|error| Fault::newer(seq, error)));
         (Some(stamped), faults)
     }
 }

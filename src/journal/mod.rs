@@ -29,6 +29,7 @@ mod salvage;
 mod seals;
 mod thread;
 mod times;
+mod trouble;
 mod verify;
 mod witness;
 mod writer;

@@ -13,9 +13,10 @@
 
 use super::block::{Part, Parts};
 use super::dir::{Dir, io_error};
-use super::lines::{Chain, Fault, ParsedLine, last_line};
+use super::lines::{Chain, ParsedLine, last_line};
 use super::reader::len;
 use super::salvage::salvage;
+use super::trouble::{Trouble, Troubles};
 use super::witness::{End, of_a_vanished_one};
 use super::writer::{Manner, Position};
 use super::{
@@ -294,6 +295,7 @@ fn opened(
             what: "the journal has no name",
             got: "a state without one".to_owned(),
             want: "32 hex digits".to_owned(),
+            is_as_written: false,
         })
         .into()),
     }
@@ -330,12 +332,6 @@ fn first_seq(dir: &Dir, numbers: &[SegmentNumber]) -> Result<Seq, JournalError> 
     Ok(said.unwrap_or(Seq::FIRST))
 }
 
-/// Why a journal cannot simply be continued.
-enum Trouble {
-    Damage(Damage),
-    Newer(JournalError),
-}
-
 /// The last segment after reading it.
 struct Ending {
     /// The state up to the first fault.
@@ -354,7 +350,7 @@ struct Ending {
     torn: Vec<u8>,
     /// Whether the file holds no complete line, so that it is torn as a whole.
     is_torn: bool,
-    /// The first fault.
+    /// Why it cannot simply be continued.
     fault: Option<Trouble>,
 }
 
@@ -385,7 +381,7 @@ impl Ending {
             },
         };
         let mut state = State::default();
-        let mut fault = None;
+        let mut troubles = Troubles::new(number);
         let mut opening_bytes = 0;
         let mut last_at = None;
         let (mut line, mut good_bytes, mut torn_bytes) = (0, 0, 0);
@@ -410,17 +406,18 @@ impl Ending {
                     if line == 0 {
                         opening_bytes = block.texts().next().map_or(0, |text| len(text) + 1);
                     }
-                    for parsed in parsed {
+                    for (text, parsed) in block.texts().zip(parsed) {
                         line += 1;
+                        troubles.followed_by(text);
+                        let digest = parsed.digest;
                         let (stamped, faults) = chain.follow(number, line, parsed);
                         last_at = stamped.as_ref().map(|stamped| stamped.at);
-                        if fault.is_none() {
-                            let found = faults.into_iter().next();
-                            fault = found.map(|fault| fault.trouble(number, line));
-                            if let Some(stamped) = stamped {
-                                state.apply(&stamped);
-                            }
+                        if troubles.is_none()
+                            && let Some(stamped) = &stamped
+                        {
+                            state.apply(stamped);
                         }
+                        troubles.take(line, digest, faults);
                     }
                 }
                 Part::End {
@@ -448,7 +445,7 @@ impl Ending {
             good_bytes,
             is_torn: torn_bytes > 0 || good_bytes == 0,
             torn,
-            fault,
+            fault: troubles.end(),
         })
     }
 
@@ -469,22 +466,5 @@ impl Ending {
             file: name,
             bytes: u64::try_from(self.torn.len()).unwrap_or(u64::MAX),
         }))
-    }
-}
-
-impl Fault {
-    fn trouble(self, number: SegmentNumber, line: u64) -> Trouble {
-        let file = number.file_name();
-        if let Some(cause) = self.newer {
-            return Trouble::Newer(JournalError::Newer { file, line, cause });
-        }
-        Trouble::Damage(Damage {
-            file,
-            line: line.saturating_sub(u64::from(self.line_before)).max(1),
-            seq: self.seq,
-            what: self.what,
-            got: self.got,
-            want: self.want,
-        })
     }
 }

@@ -128,7 +128,7 @@ fn beginning(dir: &Dir, numbers: &[SegmentNumber]) -> Result<Option<SegmentNumbe
 }
 
 /// Whether the line contains this digest, which cannot happen by chance.
-fn names(line: &[u8], digest: Digest) -> bool {
+pub(super) fn names(line: &[u8], digest: Digest) -> bool {
     let text = digest.to_string();
     line.windows(text.len())
         .any(|window| window == text.as_bytes())

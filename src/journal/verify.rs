@@ -79,6 +79,8 @@ pub struct Report {
     pub kept: Option<(Digest, Option<Seq>)>,
     /// The seals.
     pub seals: Seals,
+    /// Number of lines that a newer release may have written; each is among the findings.
+    pub newer: u64,
     /// The faults, in the order of the journal.
     pub findings: Vec<Finding>,
 }
@@ -300,6 +302,7 @@ impl Walk {
         let (stamped, faults) = self.chain.follow(self.number, self.line, parsed);
         let is_damaged = !faults.is_empty();
         for fault in faults {
+            self.report.newer += u64::from(fault.newer.is_some());
             self.add_fault(&fault);
         }
         self.compare_kept();

@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
-# Installs the Debian package on this machine as it would be without it, uses it as the service does,
-# and takes it away again. All of it happens in an overlay that is thrown away.
+# Installs the Debian package on this machine as it would be without it, uses it as the service does, upgrades it and rolls
+# back, and takes it away again. All of it happens in an overlay that is thrown away.
 #
 #     config/service/package && sudo tests/scripts/installed.sh
 #
@@ -77,7 +77,37 @@ beside=$root/usr/lib/debug/.build-id/${id:0:2}/${id:2}.debug
 main=$(nm --demangle "$beside" | sed -n 's/ [tT] tallyjaw::main$//p' | head -n 1)
 addr2line --exe "$beside" "0x${main:-0}" | grep -q 'src/main\.rs:' || die "no lines of the source in $beside"
 
-on dpkg --purge tallyjaw-dbgsym tallyjaw
+# Upgrades and back. Packages of an older and of a newer release: the same files under other versions, each with another
+# configuration of its own, so that dpkg has to decide about the one that a person has changed.
+release() {
+    rm -rf "$layers/release"
+    dpkg-deb --raw-extract "$package" "$layers/release"
+    sed -i "s/^Version: .*/Version: $1/" "$layers/release/DEBIAN/control"
+    sed -i "1i # as release $1 has it" "$layers/release/etc/tallyjaw/tallyjaw.toml"
+    dpkg-deb --build --root-owner-group -Znone "$layers/release" "$root/tmp/release-$1.deb" >/dev/null
+}
+release 0.0.1
+release 99.0.0
+journal() { on sh -c 'cat /var/lib/tallyjaw/journal/*.jsonl' | sha256sum; }
+echo '# changed by a person' >>"$root/etc/tallyjaw/tallyjaw.toml"
+on chown -R tallyjaw: /etc/tallyjaw # as for set-up on the page
+configuration=$(on sha256sum /etc/tallyjaw/tallyjaw.toml)
+kept=$(journal)
+on dpkg --purge tallyjaw-dbgsym
+for step in 'upgraded 99.0.0' 'rolled back 0.0.1' "upgraded again $(on dpkg-query -W -f '${Version}' tallyjaw)"; do
+    version=${step##* }
+    deb=/tmp/release-$version.deb
+    on test -e "$deb" || deb=/tmp/tallyjaw.deb
+    on dpkg --force-confold --install "$deb" </dev/null
+    [ "$(on dpkg-query -W -f '${Version} ${Status}' tallyjaw)" = "$version install ok installed" ] || die "$step: it is not installed"
+    [ "$(on sha256sum /etc/tallyjaw/tallyjaw.toml)" = "$configuration" ] || die "$step: the configuration that a person changed is gone"
+    [ "$(journal)" = "$kept" ] || die "$step: the journal was changed"
+    on systemd-tmpfiles --create tallyjaw.conf # as each start of the computer does
+    [ "$(on stat -c %U /etc/tallyjaw)" = tallyjaw ] || die "$step: the folder of the configuration was taken from the service"
+    as_service tallyjaw --config /etc/tallyjaw/tallyjaw.toml verify >/dev/null || die "$step: the journal does not verify"
+done
+
+on dpkg --purge tallyjaw
 ! on test -e /usr/bin/tallyjaw || die 'the program stays after a purge'
 on test -e /var/lib/tallyjaw/journal/00000001.jsonl || die 'a purge took the journal away'
-echo 'installed: the package came, served as its user, and went; the journal stayed'
+echo 'installed: the package came, served as its user, was upgraded, rolled back, and went; configuration and journal stayed'

@@ -351,37 +351,3 @@ fn a_flood_at_one_port_neither_holds_up_another_nor_fills_the_memory() {
     drop(end_it);
     assert!(flood.join().unwrap() > 0);
 }
-
-#[test]
-fn a_journal_of_a_newer_release_is_refused_with_what_to_do_and_left_as_it_is() {
-    let shop = Shop::new();
-    shop.start().stop();
-    let path = shop.path("state/journal/00000001.jsonl");
-    let ours = fs::read_to_string(&path).unwrap();
-    for (from, to, want) in [
-        (
-            "{\"v\":1,\"seq\":2,",
-            "{\"v\":2,\"seq\":2,",
-            "entry of version 2, want at most 1",
-        ),
-        (
-            "\"kind\":\"started\"",
-            "\"kind\":\"hummed\"",
-            "unknown kind of entry \"hummed\"",
-        ),
-    ] {
-        let newer = ours.replacen(from, to, 1);
-        assert_ne!(newer, ours);
-        fs::write(&path, &newer).unwrap();
-        for (command, code) in [("serve", 2), ("series", 4)] {
-            let refused = shop.run(&[command]);
-            let said = String::from_utf8(refused.stderr).unwrap();
-            assert_eq!(refused.status.code(), Some(code), "{command}: {said}");
-            let want = format!("{want}\nhelp: use the release that wrote it, or a newer one\n");
-            assert!(said.ends_with(&want), "{command}: {said}");
-        }
-        assert_eq!(fs::read_to_string(&path).unwrap(), newer);
-    }
-    fs::write(&path, &ours).unwrap();
-    shop.start().greeted_feed();
-}

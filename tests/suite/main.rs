@@ -48,6 +48,7 @@ mod made_tapes;
 mod mqtt;
 mod nests;
 mod newcomer;
+mod newer;
 mod no_sheet;
 mod page;
 mod pictures;

@@ -3,7 +3,7 @@
 use crate::cli::progress::Progress;
 use crate::cli::{Failure, client};
 use crate::config::DaemonConfig;
-use crate::entry::line::LineError;
+use crate::entry::line::{LineError, NEWER_REMEDY};
 use crate::entry::{JournalId, Seq, Stamped, line};
 use crate::journal::{Block, Cursor, JournalError, Line, StoredLine};
 use crate::message::reply::Status;
@@ -157,15 +157,12 @@ fn cannot_be_read(daemon: &DaemonConfig) -> Failure {
 
 /// The failure for an entry that cannot be read: this release is too old, or the entry is damaged.
 fn not_understood(daemon: &DaemonConfig, error: &LineError) -> Failure {
-    let failure = cannot_be_read(daemon).because(error);
-    match error {
-        LineError::Newer { .. } | LineError::UnknownKind { .. } => {
-            failure.with_remedy("use the release that wrote it, or a newer one")
-        }
-        LineError::NotAnEntry { .. } | LineError::NotADigest { .. } => {
-            failure.with_remedy(LOOK_AT_IT)
-        }
-    }
+    let remedy = if error.is_newer() {
+        NEWER_REMEDY
+    } else {
+        LOOK_AT_IT
+    };
+    cannot_be_read(daemon).because(error).with_remedy(remedy)
 }
 
 /// The end that a running daemon reports as durable; without a daemon, the end of the files.

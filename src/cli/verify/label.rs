@@ -3,7 +3,7 @@
 //! The chain is checked as for the whole journal. The entry that the label names must be in it, with this digest, and
 //! what is known up to that entry must give the same text. Then what became of it since is said.
 
-use super::{add_known, finding_json, walked, write_finding};
+use super::{add_known, finding, walked};
 use crate::cli::label::Gathering;
 use crate::cli::{Context, Exit, Failure};
 use crate::entry::words::safe;
@@ -84,7 +84,7 @@ pub(super) fn verify(
         let mut object = json!({
             "label": text.trim(),
             "agrees": wrong.is_none(),
-            "findings": report.findings.iter().map(finding_json).collect::<Vec<_>>(),
+            "findings": report.findings.iter().map(finding::json).collect::<Vec<_>>(),
         });
         let known = [
             ("wrong", wrong.as_ref().map(|wrong| json!(wrong.name()))),
@@ -94,7 +94,7 @@ pub(super) fn verify(
         writeln!(out, "{object}")?;
     } else {
         for finding in &report.findings {
-            write_finding(out, finding)?;
+            finding::write(out, finding)?;
         }
         let of = crate::cli::label::of(&label.of);
         match &wrong {

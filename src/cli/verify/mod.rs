@@ -4,6 +4,7 @@
 
 mod claim;
 mod export;
+mod finding;
 mod label;
 mod report;
 mod seals;
@@ -16,10 +17,10 @@ use crate::archive;
 use crate::config::DaemonConfig;
 use crate::durable::Failed;
 use crate::entry::Seq;
-use crate::entry::line::Digest;
+use crate::entry::line::{Digest, NEWER_REMEDY};
 use crate::entry::words::safe;
 use crate::export::{ExportFormat, Question, ReadError};
-use crate::journal::{self, Cursor, Finding, Kept, ParsedLine, Report, StoredLine};
+use crate::journal::{self, Cursor, Kept, ParsedLine, Report, StoredLine};
 use crate::timestamp::Authority;
 use anstyle::{AnsiColor, Style};
 use serde_json::{Value, json};
@@ -306,7 +307,7 @@ impl Folder {
             stamped,
         } = self;
         for finding in &report.findings {
-            write_finding(out, finding)?;
+            finding::write(out, finding)?;
         }
         let folder = folder.display();
         if report.segments == 0 {
@@ -324,6 +325,13 @@ impl Folder {
             0 => writeln!(out, "journal {journal}: {GOOD}intact{GOOD:#}")?,
             1 => writeln!(out, "journal {journal}: {BAD}1 finding{BAD:#}")?,
             more => writeln!(out, "journal {journal}: {BAD}{more} findings{BAD:#}")?,
+        }
+        if report.newer > 0 {
+            writeln!(
+                out,
+                "  newer     {} entries are not checked by this release; {NEWER_REMEDY}",
+                report.newer
+            )?;
         }
         let first = report
             .first
@@ -404,8 +412,9 @@ impl Folder {
             "pictures_unnamed": pictures.unnamed,
             "bytes": report.bytes,
             "unfinished_bytes": report.unfinished_bytes,
+            "newer": report.newer,
             "seals": seals::json(&report.seals),
-            "findings": report.findings.iter().map(finding_json).collect::<Vec<_>>(),
+            "findings": report.findings.iter().map(finding::json).collect::<Vec<_>>(),
         });
         let known = [
         (
@@ -445,46 +454,6 @@ fn write_pictures(out: &mut dyn Write, pictures: &Pictures) -> io::Result<()> {
         )?;
     }
     Ok(())
-}
-
-fn write_finding(out: &mut dyn Write, finding: &Finding) -> io::Result<()> {
-    let seq = finding
-        .seq
-        .map_or_else(String::new, |seq| format!("entry {seq}: "));
-    let Finding {
-        file,
-        line,
-        what,
-        got,
-        want,
-        ..
-    } = finding;
-    match line {
-        0 => writeln!(out, "{BAD}{file}{BAD:#}: {seq}{what}")?,
-        line => writeln!(out, "{BAD}{file}:{line}{BAD:#}: {seq}{what}")?,
-    }
-    // A damaged line may hold any characters.
-    writeln!(out, "  got  {}\n  want {}", safe(got), safe(want))?;
-    match finding.accepted_in {
-        Some(seq) => writeln!(out, "  accepted in entry {seq}"),
-        None => Ok(()),
-    }
-}
-
-fn finding_json(finding: &Finding) -> Value {
-    let mut object = json!({
-        "file": finding.file,
-        "line": finding.line,
-        "what": finding.what,
-        "got": finding.got,
-        "want": finding.want,
-    });
-    let known = [
-        ("seq", finding.seq.map(|seq| json!(seq.0))),
-        ("accepted_in", finding.accepted_in.map(|seq| json!(seq.0))),
-    ];
-    add_known(&mut object, known);
-    object
 }
 
 /// Adds known values; unknown ones are left out.

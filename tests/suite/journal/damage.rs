@@ -259,3 +259,19 @@ fn the_first_line_of_the_last_segment_can_be_lost_too() {
     assert_eq!(opened.state.stations, live.stations);
     assert_eq!(opened.state.instruments, live.instruments);
 }
+
+#[test]
+fn a_kind_that_was_changed_on_the_disk_is_damage_and_no_newer_release() {
+    let folder = tempfile::tempdir().unwrap();
+    shop(folder.path());
+    let (first, _) = last_of(folder.path(), 3);
+    let seq = first + 2;
+    change(folder.path(), 3, seq, "\"reading\"", "\"reeding\"");
+    let error = reopen_error(folder.path());
+    let JournalError::Damaged(damage) = &error else {
+        panic!("{error}");
+    };
+    assert_eq!((damage.seq, damage.is_as_written), (Seq(seq), false));
+    let opened = accept(folder.path(), Seq(seq)).unwrap();
+    assert_eq!(opened.state.journal.unwrap(), opened.journal);
+}
