@@ -100,11 +100,11 @@ impl Fault {
         }
     }
 
-    fn newer(seq: Seq, error: LineError) -> Self {
+    fn newer(seq: Seq, error: &LineError) -> Self {
         let want = "what this release knows";
         Self {
             newer: Some(error.clone()),
-            ..Self::here(seq, "line of a newer release", &error, &want)
+            ..Self::here(seq, "line of a newer release", error, &want)
         }
     }
 }
@@ -173,7 +173,7 @@ impl Chain {
             Ok(decoded) => decoded,
             Err(error) => {
                 let fault = if error.is_newer() {
-                    Fault::newer(want, error)
+                    Fault::newer(want, &error)
                 } else {
                     Fault::here(want, UNREADABLE, &error, &"an entry")
                 };
@@ -196,7 +196,7 @@ impl Chain {
             faults.push(fault);
         }
         faults.extend(opening_fault(number, line, &stamped));
-        faults.extend(parsed.unknown.map(|error| Fault::newer(seq, error)));
+        faults.extend(parsed.unknown.map(|error| Fault::newer(seq, &error)));
         (Some(stamped), faults)
     }
 }

@@ -81,11 +81,10 @@ impl Troubles {
     fn decide(&mut self, open: Open, holds: Option<bool>) {
         let Open { fault, line, .. } = open;
         match fault.newer {
+            Some(_) if matches!(self.found, Some(Trouble::Newer(_))) => {}
             Some(cause) if holds != Some(false) => {
-                if !matches!(self.found, Some(Trouble::Newer(_))) {
-                    let file = self.number.file_name();
-                    self.found = Some(Trouble::Newer(JournalError::Newer { file, line, cause }));
-                }
+                let file = self.number.file_name();
+                self.found = Some(Trouble::Newer(JournalError::Newer { file, line, cause }));
             }
             _ if self.found.is_none() => {
                 self.found = Some(self.damage(fault, line, holds == Some(true)));
