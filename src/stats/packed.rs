@@ -3,7 +3,7 @@
 //! In: readings in base units, one after the other. Out: the same numbers, as often as needed.
 //!
 //! - Readings are multiples of a resolution and lie close together. A block of them is kept as its lowest reading, the
-//!   greatest step of which all are multiples, and the number of steps of each: one byte where these are below 256.
+//!   largest step of which all are multiples, and the number of steps of each: one byte where these are below 256.
 //! - Any number can be kept. What is no reading of an instrument takes up to eight bytes.
 
 /// Number of readings in a block.

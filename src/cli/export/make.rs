@@ -89,7 +89,7 @@ impl ExportRequest {
         self.settle(daemon, tell, walk)
     }
 
-    /// As [`ExportRequest::make`], where rows are made and told on a thread of their own.
+    /// As [`ExportRequest::make`], where rows are made and given out on a thread of their own.
     pub(super) fn make_beside<R>(
         &self,
         daemon: &DaemonConfig,

@@ -11,7 +11,6 @@ use crate::stats::chart::{
 };
 use crate::stats::picture::{chart_svg, chart_text};
 use crate::stats::{Summary, Undefined, chart};
-use serde::{Serialize, Serializer};
 use serde_json::{Map, Value, json};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -134,7 +133,8 @@ impl Chart {
         } else {
             Exit::Yes
         };
-        if show::as_json(context, out, || told(&readings, kind, &chart, &rules))? {
+        if context.json {
+            json_line(out, &readings, kind, &chart, &rules)?;
             return Ok(exit);
         }
         show::heading(out, &readings)?;
@@ -266,112 +266,100 @@ fn text(
     Ok(())
 }
 
-/// The chart for programs. Lists are written while they are computed: each is as long as the chart.
-#[derive(Serialize)]
-struct Told<P, S> {
-    #[serde(flatten)]
-    head: Map<String, Value>,
-    n: u64,
-    chart: ToldChart<P>,
-    signals: S,
-    judged: bool,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    false_alarms: Option<Value>,
-    sentence: String,
-}
-
-#[derive(Serialize)]
-struct ToldChart<P> {
-    kind: &'static str,
-    #[serde(flatten)]
-    lines: Map<String, Value>,
-    sigma: f64,
-    size: usize,
-    baseline_points: usize,
-    panels: Vec<P>,
-}
-
-#[derive(Serialize)]
-struct ToldPanel<L: Serialize, U: Serialize, V: Serialize> {
-    name: &'static str,
-    first: usize,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    center: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    lower: Option<L>,
-    upper: U,
-    points: V,
-}
-
-#[derive(Serialize)]
-struct ToldSignal {
-    panel: &'static str,
-    rule: &'static str,
-    at: usize,
-}
-
-/// A list whose items are computed while it is written.
-struct List<F>(F);
-
-impl<I: Iterator<Item: Serialize>, F: Fn() -> I> Serialize for List<F> {
-    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.collect_seq((self.0)())
-    }
-}
-
-fn told(
+/// Writes the chart for programs. Lists are written while they are computed, since they are as long as the chart.
+fn json_line(
+    out: &mut dyn Write,
     readings: &Readings,
     kind: &ChartKind,
     chart: &chart::Chart<'_>,
     rules: &[&'static Rule],
-) -> impl Serialize {
-    let panels = chart.panels.iter().map(|panel| {
-        let last = panel.points().last();
-        let lower = || panel.points().filter_map(|point| point.lower);
-        ToldPanel {
-            name: panel.name,
-            first: panel.first,
-            center: last.map(|last| last.center),
-            lower: last.and_then(|last| last.lower).map(|_| List(lower)),
-            upper: List(|| panel.points().map(|point| point.upper)),
-            points: List(|| panel.points().map(|point| point.value)),
-        }
+) -> Result<(), Failure> {
+    let mut object = show::head("chart", readings);
+    object.insert("n".to_owned(), json!(readings.count));
+    object.insert("judged".to_owned(), json!(chart.judges()));
+    if let Some(rate) = chart.chance.rate(rules) {
+        let charts = chart.chance.charts();
+        object.insert(
+            "false_alarms".to_owned(),
+            json!({"rate": rate, "charts": charts}),
+        );
+    }
+    object.insert("sentence".to_owned(), json!(chart.sentence(rules)));
+    write!(out, "{{")?;
+    fields(out, &object)?;
+    write!(out, "\"chart\":{{")?;
+    fields(out, &parameters(kind, chart))?;
+    write!(out, "\"panels\":[")?;
+    for (nth, panel) in chart.panels.iter().enumerate() {
+        let comma = if nth == 0 { "" } else { "," };
+        write!(out, "{comma}{{")?;
+        write_panel(out, panel)?;
+        write!(out, "}}")?;
+    }
+    write!(out, "]}},\"signals\":")?;
+    let signals = chart.panels.iter().flat_map(|panel| {
+        panel
+            .signals(rules)
+            .map(move |signal| json!({"panel": panel.name, "rule": signal.rule, "at": signal.at}))
     });
-    let signals = || {
-        chart.panels.iter().flat_map(|panel| {
-            panel.signals(rules).map(|signal| ToldSignal {
-                panel: panel.name,
-                rule: signal.rule,
-                at: signal.at,
-            })
-        })
-    };
-    let mut lines = Map::new();
+    list(out, signals)?;
+    writeln!(out, "}}")?;
+    Ok(())
+}
+
+/// What the control limits are computed from, and those of the last point of the main panel.
+fn parameters(kind: &ChartKind, chart: &chart::Chart<'_>) -> Map<String, Value> {
+    let mut fields = Map::new();
+    fields.insert("kind".to_owned(), json!(kind.name));
     let main = chart.panels.first();
     if let Some(last) = main.and_then(|panel| panel.points().last()) {
-        lines.insert("center".to_owned(), json!(last.center));
+        fields.insert("center".to_owned(), json!(last.center));
         if let Some(lower) = last.lower {
-            lines.insert("lower".to_owned(), json!(lower));
+            fields.insert("lower".to_owned(), json!(lower));
         }
-        lines.insert("upper".to_owned(), json!(last.upper));
+        fields.insert("upper".to_owned(), json!(last.upper));
     }
-    Told {
-        head: show::head("chart", readings),
-        n: readings.count,
-        chart: ToldChart {
-            kind: kind.name,
-            lines,
-            sigma: chart.baseline.sigma,
-            size: chart.baseline.size,
-            baseline_points: chart.baseline.points,
-            panels: panels.collect(),
-        },
-        signals: List(signals),
-        judged: chart.judges(),
-        false_alarms: chart.chance.rate(rules).map(|rate| {
-            let charts = chart.chance.charts();
-            json!({"rate": rate, "charts": charts})
-        }),
-        sentence: chart.sentence(rules),
+    fields.insert("sigma".to_owned(), json!(chart.baseline.sigma));
+    fields.insert("size".to_owned(), json!(chart.baseline.size));
+    fields.insert("baseline_points".to_owned(), json!(chart.baseline.points));
+    fields
+}
+
+fn write_panel(out: &mut dyn Write, panel: &Panel<'_>) -> Result<(), Failure> {
+    let last = panel.points().last();
+    let mut head = Map::new();
+    head.insert("name".to_owned(), json!(panel.name));
+    head.insert("first".to_owned(), json!(panel.first));
+    if let Some(last) = last {
+        head.insert("center".to_owned(), json!(last.center));
     }
+    fields(out, &head)?;
+    if last.is_some_and(|last| last.lower.is_some()) {
+        write!(out, "\"lower\":")?;
+        let lower = panel.points().filter_map(|point| point.lower);
+        list(out, lower.map(Value::from))?;
+        write!(out, ",")?;
+    }
+    write!(out, "\"upper\":")?;
+    list(out, panel.points().map(|point| json!(point.upper)))?;
+    write!(out, ",\"points\":")?;
+    list(out, panel.points().map(|point| json!(point.value)))
+}
+
+/// Writes fields of an object, each with the comma after it.
+fn fields(out: &mut dyn Write, object: &Map<String, Value>) -> Result<(), Failure> {
+    for (name, value) in object {
+        write!(out, "{}:{value},", json!(name))?;
+    }
+    Ok(())
+}
+
+fn list(out: &mut dyn Write, items: impl Iterator<Item = Value>) -> Result<(), Failure> {
+    write!(out, "[")?;
+    for (nth, item) in items.enumerate() {
+        let comma = if nth == 0 { "" } else { "," };
+        write!(out, "{comma}{item}")?;
+    }
+    write!(out, "]")?;
+    Ok(())
 }

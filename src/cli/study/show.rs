@@ -7,9 +7,8 @@ use crate::stats::picture::Histogram;
 use crate::stats::rounding::Warning;
 use crate::stats::text;
 use crate::stats::{FigureKind, figures};
-use serde::Serialize;
 use serde_json::{Map, Value, json};
-use std::io::{self, Write};
+use std::io::Write;
 use std::path::Path;
 
 pub(super) use crate::stats::text::{Digits, Shown, all};
@@ -134,14 +133,13 @@ pub(super) fn warnings_json(warnings: &[Warning]) -> Value {
 }
 
 /// Writes the object as a line, if JSON was requested. Returns whether it was.
-pub(super) fn as_json<T: Serialize>(
+pub(super) fn as_json(
     context: &Context,
     out: &mut dyn Write,
-    object: impl FnOnce() -> T,
+    object: impl FnOnce() -> Map<String, Value>,
 ) -> Result<bool, Failure> {
     if context.json {
-        serde_json::to_writer(&mut *out, &object()).map_err(io::Error::from)?;
-        writeln!(out)?;
+        writeln!(out, "{}", Value::Object(object()))?;
     }
     Ok(context.json)
 }
