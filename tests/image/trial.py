@@ -76,7 +76,8 @@ class Bench(Machine):
         self.announced = []
         super().__init__(None, b"", disk, logs)
 
-    def _command(self, kernel, initrd, disk):
+    def _command(self, kernel, initrd, disk, architecture):
+        """The firmware finds kernel and initrd on the disk."""
         accelerator = os.environ.get("ACCELERATOR", "-accel tcg,thread=multi -cpu max")
         command = f"""qemu-system-x86_64 -M q35 {accelerator} -m 2048 -smp 2 -nodefaults
             -display none -device virtio-vga,xres=1280,yres=800 -device i6300esb -action watchdog=reset -qmp chardev:monitor
