@@ -22,6 +22,9 @@
 //! | [`report`] | series as a page for a customer, and the check of such a page against the journal |
 //! | *the line* | |
 //! | `workers` | work on all processors, results in order |
+//! | `system` | what the operating system does: Linux, and any other |
+//! | `clock` | the wall clock and the time zone |
+//! | [`files`] | reads the files of a configuration |
 //! | `durable` | files that are written whole or not at all |
 //! | [`signing`] | the bench's key, signatures in the form of OpenSSH |
 //! | [`serial`] | ports |
@@ -37,6 +40,19 @@
 //! | [`page`] | the bench page over HTTP, with events and metrics |
 //! | [`daemon`] | the tasks |
 //! | [`cli`] | the command line |
+//!
+//! Ports, sockets, the page and the daemon are for Linux. Everything else is for an office computer too, on which a
+//! copied journal is read.
+
+// What only the bench calls stays in modules that every system has.
+#![cfg_attr(
+    not(target_os = "linux"),
+    expect(
+        dead_code,
+        unused_imports,
+        reason = "what only the bench calls stays beside what every system calls"
+    )
+)]
 
 pub mod config;
 pub mod decode;
@@ -58,16 +74,25 @@ pub mod texts;
 pub(crate) mod album;
 pub(crate) mod archive;
 pub mod cli;
+#[cfg(target_os = "linux")]
 pub(crate) mod clients;
+pub(crate) mod clock;
+#[cfg(target_os = "linux")]
 pub mod daemon;
 pub(crate) mod durable;
 pub mod export;
+pub mod files;
 pub(crate) mod index;
 pub mod journal;
+#[cfg(target_os = "linux")]
 pub mod page;
+#[cfg(target_os = "linux")]
 pub mod serial;
 pub mod signing;
+#[cfg(target_os = "linux")]
 pub(crate) mod sink;
+pub(crate) mod system;
 pub(crate) mod timestamp;
+#[cfg(target_os = "linux")]
 pub mod virtual_caliper;
 pub(crate) mod workers;

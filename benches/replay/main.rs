@@ -26,10 +26,10 @@ use std::io::{BufRead, BufReader, BufWriter};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::Duration;
-use tallyjaw::daemon::files;
 use tallyjaw::daemon::replay::Replay;
 use tallyjaw::entry::line::{self, Digest};
 use tallyjaw::entry::{Entry, FrameEntry};
+use tallyjaw::files;
 use tallyjaw::serial::tape::{Header, Mark, Player, Recorder};
 
 type Result<T> = std::result::Result<T, Box<dyn Error>>;

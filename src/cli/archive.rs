@@ -7,8 +7,9 @@ use super::{Context, Exit, Failure};
 use crate::archive::{
     ArchiveError, Evidence, Extended, Removed, SUMS, extend, remove_before, restore,
 };
-use crate::daemon::{clock, files};
+use crate::clock;
 use crate::entry::Seq;
+use crate::files;
 use crate::journal::Kept;
 use crate::journal::Report;
 use crate::quantity::WallMicros;
@@ -179,7 +180,11 @@ fn names(main: &Path, files: Vec<PathBuf>) -> Vec<(String, PathBuf)> {
                 .all(|part| matches!(part, std::path::Component::Normal(_)))
         });
         let name = match inside {
-            Some(inside) => inside.to_string_lossy().into_owned(),
+            // With the mark between folders that SHA256SUMS has on every system.
+            Some(inside) => {
+                let parts = inside.iter().map(|part| part.to_string_lossy());
+                parts.collect::<Vec<_>>().join("/")
+            }
             None => format!(
                 "elsewhere/{}",
                 file.file_name().unwrap_or_default().to_string_lossy()

@@ -1,14 +1,15 @@
 //! `tallyjaw check`: exit 0 without errors, 1 with errors, 2 without a configuration, 4 if it could not be read.
 //! Warnings do not change the exit code, because what they point at may be intended.
 
+use super::bench;
 use super::card::ODD;
 use super::columns::count;
 use super::context::unusable;
-use super::{Context, Exit, Failure, surroundings};
+use super::{Context, Exit, Failure};
+use crate::clock;
 use crate::config::{Config, Diagnostic, Faulty, Severity};
-use crate::daemon::clock;
-use crate::daemon::files::{self, LoadError};
 use crate::entry::words::safe;
+use crate::files::{self, LoadError};
 use crate::spec::care;
 use serde_json::{Value, json};
 use std::io::ErrorKind::InvalidData;
@@ -46,7 +47,7 @@ pub(super) fn tell(path: &Path, as_json: bool, out: &mut dyn Write) -> Result<Ex
             for warning in &overdue {
                 writeln!(out, "{}", json!({ "kind": "overdue", "says": warning }))?;
             }
-            let around = surroundings::warnings(&config);
+            let around = bench::surroundings(&config);
             for warning in &around {
                 writeln!(
                     out,
@@ -90,7 +91,7 @@ fn clean(path: &Path, config: &Config, out: &mut dyn Write) -> Result<(), Failur
         writeln!(out, "{warning}\n")?;
     }
     let mut overdue = overdue(config);
-    overdue.extend(surroundings::warnings(config));
+    overdue.extend(bench::surroundings(config));
     for warning in &overdue {
         writeln!(out, "{ODD}warning{ODD:#}: {}\n", safe(warning))?;
     }

@@ -1,8 +1,8 @@
 //! Options of every subcommand: the configuration file, and JSON output.
 
-use super::{Failure, surroundings};
+use super::{Failure, bench};
 use crate::config::Config;
-use crate::daemon::files::{self, LoadError};
+use crate::files::{self, LoadError};
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
@@ -12,7 +12,7 @@ pub struct Context {
     /// The configuration file.
     #[arg(
         long,
-        help = "Configuration file [default: the first of ./tallyjaw.toml, $XDG_CONFIG_HOME/tallyjaw/, /etc/tallyjaw/]",
+        help = FOUND_IN,
         global = true,
         value_name = "FILE",
         env = "TALLYJAW_CONFIG",
@@ -26,6 +26,12 @@ pub struct Context {
 
 const FILE_NAME: &str = "tallyjaw.toml";
 
+#[cfg(not(windows))]
+const FOUND_IN: &str = "Configuration file [default: the first of ./tallyjaw.toml, $XDG_CONFIG_HOME/tallyjaw/, /etc/tallyjaw/]";
+#[cfg(windows)]
+const FOUND_IN: &str =
+    "Configuration file [default: the first of tallyjaw.toml here, %APPDATA%\\tallyjaw\\]";
+
 impl Context {
     /// The configuration file: the one named, otherwise the first that exists in the usual places.
     pub fn config_path(&self) -> Result<PathBuf, Failure> {
@@ -35,7 +41,7 @@ impl Context {
         let places = usual_places();
         if let Some(found) = places.iter().find(|place| place.is_file()) {
             if is_of_this_folder(found) {
-                surroundings::trusted(found, false)?;
+                bench::trusted(found, false)?;
             }
             return Ok(found.clone());
         }
@@ -63,7 +69,7 @@ impl Context {
         match files::load(&path) {
             Ok(config) => {
                 if self.config.is_none() && is_of_this_folder(&path) {
-                    surroundings::trusted(&path, !config.daemon.announce.is_empty())?;
+                    bench::trusted(&path, !config.daemon.announce.is_empty())?;
                 }
                 Ok((path, config))
             }
@@ -83,13 +89,15 @@ fn usual_places() -> Vec<PathBuf> {
             .filter(|value| !value.is_empty())
             .map(PathBuf::from)
     };
-    let user = directory("XDG_CONFIG_HOME")
-        .or_else(|| directory("HOME").map(|home| home.join(".config")))
-        .map(|config| config.join("tallyjaw").join(FILE_NAME));
-    let everyone = Path::new("/etc/tallyjaw").join(FILE_NAME);
+    let user = if cfg!(windows) {
+        directory("APPDATA")
+    } else {
+        directory("XDG_CONFIG_HOME").or_else(|| directory("HOME").map(|home| home.join(".config")))
+    };
+    let everyone = (!cfg!(windows)).then(|| PathBuf::from("/etc"));
+    let folders = user.into_iter().chain(everyone);
     std::iter::once(PathBuf::from(FILE_NAME))
-        .chain(user)
-        .chain(std::iter::once(everyone))
+        .chain(folders.map(|folder| folder.join("tallyjaw").join(FILE_NAME)))
         .collect()
 }
 

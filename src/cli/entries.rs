@@ -31,7 +31,7 @@ impl EntryStyle {
     /// Settings of standard output and the system.
     pub(super) fn of_system() -> Self {
         Self {
-            zone: crate::daemon::clock::zone(),
+            zone: crate::clock::zone(),
             width: wrap::terminal_width(),
         }
     }

@@ -1,6 +1,7 @@
 //! `tallyjaw --help`: the subcommands in groups, in the order of a day at the bench.
 
 use super::Cli;
+use super::bench::EXAMPLES;
 use anstyle::{AnsiColor, Style};
 use clap::CommandFactory;
 use std::fmt::Write as _;
@@ -49,20 +50,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     ),
 ];
 
-const EXAMPLES: &str =
-    "  tallyjaw demo                      a whole job with virtual calipers, without hardware
-  tallyjaw init                      set a bench up: find the caliper, write the configuration
-  tallyjaw doctor                    what is wrong here, and what to do about it
-  tallyjaw check                     every mistake of the configuration, with its place
-  tallyjaw serve                     run the daemon until it is stopped
-  tallyjaw arm pump-own              start a series; then measure
-  tallyjaw retract                   the last reading was a slip
-  tallyjaw study capability 37       capability of a series, with its confidence
-  tallyjaw report 37                 the series as a page for the customer
-  tallyjaw watch --json              every entry for programs, once it is durable
-
-Exit codes: 0 done or yes, 1 no, 2 wrong use or configuration, 3 no daemon answers, 4 reading or writing failed.
-";
+const EXIT_CODES: &str = "Exit codes: 0 done or yes, 1 no, 2 wrong use or configuration, 3 no daemon answers, 4 reading or writing failed.\n";
 
 const HEADING: Style = Style::new().bold().underline();
 const NAME: Style = AnsiColor::Cyan.on_default();
@@ -71,7 +59,7 @@ const NAME: Style = AnsiColor::Cyan.on_default();
 pub(super) fn command() -> clap::Command {
     let command = Cli::command();
     let template = format!(
-        "{{about}}\n\n{HEADING}Usage:{HEADING:#} {{usage}}\n\n{}{HEADING}Options:{HEADING:#}\n{{options}}\n\n{HEADING}Examples:{HEADING:#}\n{EXAMPLES}",
+        "{{about}}\n\n{HEADING}Usage:{HEADING:#} {{usage}}\n\n{}{HEADING}Options:{HEADING:#}\n{{options}}\n\n{HEADING}Examples:{HEADING:#}\n{EXAMPLES}\n{EXIT_CODES}",
         groups(&command)
     );
     command.help_template(template)
@@ -93,6 +81,7 @@ fn groups(command: &clap::Command) -> String {
         let lines: Vec<String> = names
             .iter()
             .filter_map(|name| command.find_subcommand(name))
+            .filter(|sub| !sub.is_hide_set())
             .map(|sub| {
                 let about = sub.get_about().map(ToString::to_string).unwrap_or_default();
                 format!("  {NAME}{:<12}{NAME:#} {about}\n", sub.get_name())

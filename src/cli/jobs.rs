@@ -2,9 +2,9 @@
 
 use super::columns::Columns;
 use super::query::indexed;
-use super::{Context, Exit, Failure, card, client, pager};
+use super::{Context, Exit, Failure, card, configured, pager};
+use crate::clock;
 use crate::config::DaemonConfig;
-use crate::daemon::clock;
 use crate::entry::Outcome;
 use crate::entry::history::{History, Listed};
 use crate::entry::words::safe;
@@ -46,7 +46,7 @@ const SERIES: [&str; 8] = [
 
 impl Jobs {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-        let daemon = client::daemon_of(context)?;
+        let daemon = configured::daemon_of(context)?;
         let mut index = indexed::index(&daemon);
         if let Some(id) = &self.id {
             let is_it = |job: Option<&str>| job == Some(id);

@@ -2,88 +2,61 @@
 //!
 //! In: arguments. Out: text on standard output, an [`Exit`] or a [`Failure`]. A subcommand is a file
 //! with its arguments and `run(self, context, out)`; to add one: the file, a variant of `Command`
-//! and its name in `help::GROUPS`.
+//! and its name in `help::GROUPS`. What needs ports, the daemon or the system of the bench is in
+//! `bench`, and runs on Linux only; everything else runs on an office computer too.
 
-mod adapter;
 mod archive;
-mod arm;
-mod ask;
+#[cfg(target_os = "linux")]
+mod bench;
 mod card;
 mod cards;
 mod check;
-mod client;
 mod columns;
 mod completions;
+mod configured;
 mod context;
-mod crimps;
-mod demo;
-mod disarm;
-mod doctor;
+#[cfg(any(test, not(target_os = "linux")))]
+mod elsewhere;
 mod entries;
 mod export;
 mod failure;
 mod help;
 mod html_file;
-mod init;
-mod job;
 mod jobs;
 mod journal_state;
-mod key;
 mod label;
-mod listen;
-mod logging;
-mod look;
-mod lot;
 mod man;
 mod nests;
-mod note;
-mod operator;
-mod page;
 mod pager;
 mod pdf;
-mod picture;
 mod pieces;
 mod plain;
 mod plans;
-mod ports;
 mod progress;
-mod pulled;
 mod qr;
 mod qualified;
 mod query;
-mod reload;
-mod replay;
 mod report;
-mod restore;
-mod resume;
-mod retract;
 #[cfg(test)]
 mod rules;
 mod runs;
 mod schema;
 mod series;
-mod serve;
-mod settle;
 mod sheet;
 mod signed;
-mod status;
 mod study;
-mod surroundings;
-mod tape;
-mod timestamp;
-mod tool;
 mod tools;
 mod verify;
-mod watch;
 mod wire;
 mod wrap;
-mod zero;
 
 pub use context::Context;
 pub use failure::{Failure, FailureKind};
 
-use crate::daemon::files;
+use crate::files;
 use clap::{FromArgMatches, Parser, Subcommand};
+#[cfg(not(target_os = "linux"))]
+use elsewhere as bench;
 use plain::Plain;
 use std::ffi::OsString;
 use std::io::{self, BufWriter, Write};
@@ -101,7 +74,12 @@ pub enum Exit {
 
 /// Reads a caliper over a serial line and keeps a durable verdict for every crimp.
 #[derive(Debug, Parser)]
-#[command(name = "tallyjaw", version, arg_required_else_help = true)]
+#[command(
+    name = "tallyjaw",
+    bin_name = "tallyjaw",
+    version,
+    arg_required_else_help = true
+)]
 #[command(disable_help_subcommand = true, infer_subcommands = false)]
 struct Cli {
     #[command(flatten)]
@@ -112,65 +90,30 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    // Run it: demo, serve, reload.
-    Demo(demo::Demo),
-    Serve(serve::Serve),
-    Reload(reload::Reload),
+    /// What needs ports, the daemon or the system of the bench.
+    #[command(flatten)]
+    Bench(bench::Command),
 
-    // Say what is measured: arm, disarm, operator, tool, retract, restore, resume, look, pulled, picture,
-    // crimps, settle, note, zero, ask, adapter.
-    Arm(Box<arm::Arm>),
-    Disarm(disarm::Disarm),
-    Operator(operator::Operator),
-    Tool(tool::Tool),
-    Job(Box<job::Job>),
-    Lot(lot::Lot),
-    Retract(retract::Retract),
-    Restore(restore::Restore),
-    Resume(resume::Resume),
-    Look(look::Look),
-    Pulled(pulled::Pulled),
-    Picture(picture::Picture),
-    Crimps(crimps::Crimps),
-    Settle(settle::Settle),
-    Note(note::Note),
-    Zero(zero::Zero),
-    Ask(ask::Ask),
-    Adapter(adapter::Adapter),
-
-    // See what happens and what happened: status, watch, page, series, study, report, label, verify, key, export, archive, timestamp.
-    Status(status::Status),
-    Watch(watch::Watch),
-    Page(page::Page),
+    // Look and prove.
     Series(Box<series::Series>),
     Jobs(jobs::Jobs),
     Runs(runs::Runs),
     Qualified(qualified::Qualified),
     Verify(verify::Verify),
-    Key(key::KeyCommand),
     Study(study::Study),
     Report(Box<report::ReportCommand>),
     Label(label::Label),
     Export(Box<export::Export>),
     Archive(archive::Archive),
-    Timestamp(timestamp::Timestamp),
 
-    // Set it up: init, doctor, check, ports, listen, sheet, wire, plans, tools, nests, cards.
-    Init(Box<init::Init>),
-    Doctor(doctor::Doctor),
+    // Set it up.
     Check(check::Check),
-    Ports(ports::Ports),
-    Listen(listen::Listen),
     Sheet(sheet::Sheet),
     Wire(wire::Wire),
     Plans(plans::Plans),
     Tools(tools::Tools),
     Nests(nests::Nests),
     Cards(cards::Cards),
-
-    // Record and replay a port: tape, replay.
-    Tape(tape::Tape),
-    Replay(replay::Replay),
 
     // For programs and the shell.
     Schema(schema::SchemaCommand),
@@ -181,77 +124,55 @@ enum Command {
 impl Command {
     fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         match self {
-            Self::Demo(command) => command.run(context, out),
-            Self::Serve(command) => command.run(context, out),
-            Self::Reload(command) => command.run(context, out),
-            Self::Arm(command) => command.run(context, out),
-            Self::Disarm(command) => command.run(context, out),
-            Self::Operator(command) => command.run(context, out),
-            Self::Tool(command) => command.run(context, out),
-            Self::Job(command) => command.run(context, out),
-            Self::Lot(command) => command.run(context, out),
-            Self::Retract(command) => command.run(context, out),
-            Self::Restore(command) => command.run(context, out),
-            Self::Resume(command) => command.run(context, out),
-            Self::Look(command) => command.run(context, out),
-            Self::Pulled(command) => command.run(context, out),
-            Self::Picture(command) => command.run(context, out),
-            Self::Crimps(command) => command.run(context, out),
-            Self::Settle(command) => command.run(context, out),
-            Self::Note(command) => command.run(context, out),
-            Self::Zero(command) => command.run(context, out),
-            Self::Ask(command) => command.run(context, out),
-            Self::Adapter(command) => command.run(context, out),
-            Self::Status(command) => command.run(context, out),
-            Self::Watch(command) => command.run(context, out),
-            Self::Page(command) => command.run(context, out),
+            Self::Bench(command) => command.run(context, out),
+            Self::Series(command) => command.run(context, out),
+            Self::Jobs(command) => command.run(context, out),
             Self::Runs(command) => command.run(context, out),
             Self::Qualified(command) => command.run(context, out),
-            Self::Jobs(command) => command.run(context, out),
-            Self::Series(command) => command.run(context, out),
             Self::Verify(command) => command.run(context, out),
-            Self::Key(command) => command.run(context, out),
             Self::Study(command) => command.run(context, out),
             Self::Report(command) => command.run(context, out),
             Self::Label(command) => command.run(context, out),
             Self::Export(command) => command.run(context, out),
             Self::Archive(command) => command.run(context, out),
-            Self::Timestamp(command) => command.run(context, out),
-            Self::Schema(command) => command.run(context, out),
-            Self::Completions(command) => command.run(context, out),
-            Self::Man(command) => command.run(context, out),
-            Self::Init(command) => command.run(context, out),
-            Self::Doctor(command) => command.run(context, out),
             Self::Check(command) => command.run(context, out),
-            Self::Ports(command) => command.run(context, out),
-            Self::Listen(command) => command.run(context, out),
             Self::Sheet(command) => command.run(context, out),
             Self::Wire(command) => command.run(context, out),
             Self::Plans(command) => command.run(context, out),
             Self::Tools(command) => command.run(context, out),
             Self::Nests(command) => command.run(context, out),
             Self::Cards(command) => command.run(context, out),
-            Self::Tape(command) => command.run(context, out),
-            Self::Replay(command) => command.run(context, out),
+            Self::Schema(command) => command.run(context, out),
+            Self::Completions(command) => command.run(context, out),
+            Self::Man(command) => command.run(context, out),
         }
     }
-}
 
-impl Command {
     /// Whether the subcommand may write a file for programs to standard output.
     fn writes_data(&self) -> bool {
-        matches!(
-            self,
+        match self {
+            Self::Bench(command) => command.writes_data(),
             Self::Report(_)
-                | Self::Label(_)
-                | Self::Export(_)
-                | Self::Schema(_)
-                | Self::Completions(_)
-                | Self::Man(_)
-                | Self::Sheet(_)
-                | Self::Cards(_)
-                | Self::Tape(_)
-        )
+            | Self::Label(_)
+            | Self::Export(_)
+            | Self::Schema(_)
+            | Self::Completions(_)
+            | Self::Man(_)
+            | Self::Sheet(_)
+            | Self::Cards(_) => true,
+            Self::Series(_)
+            | Self::Jobs(_)
+            | Self::Runs(_)
+            | Self::Qualified(_)
+            | Self::Verify(_)
+            | Self::Study(_)
+            | Self::Archive(_)
+            | Self::Check(_)
+            | Self::Wire(_)
+            | Self::Plans(_)
+            | Self::Tools(_)
+            | Self::Nests(_) => false,
+        }
     }
 }
 

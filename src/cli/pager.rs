@@ -5,8 +5,9 @@
     reason = "edge: runs the reader's pager, and asks for the size of the terminal"
 )]
 
-use std::io::{self, IsTerminal as _, Write};
+use std::io::{self, Write};
 use std::process::{Command, Stdio};
+use terminal_size::{Height, terminal_size_of};
 
 /// Shows `text` with its colours. If standard output is a terminal and the text is longer, it goes to `$PAGER`, or
 /// `less`. Otherwise, or without such a program, it goes to `out`. An empty `$PAGER` means no pager.
@@ -24,11 +25,8 @@ pub(super) fn show(text: &[u8], out: &mut dyn Write) -> io::Result<()> {
 
 /// Number of lines of the terminal; `None` if standard output is not one.
 fn room() -> Option<usize> {
-    if !io::stdout().is_terminal() {
-        return None;
-    }
-    let size = rustix::termios::tcgetwinsize(io::stdout()).ok()?;
-    (size.ws_row > 0).then_some(usize::from(size.ws_row))
+    let (_, Height(rows)) = terminal_size_of(io::stdout())?;
+    (rows > 0).then_some(usize::from(rows))
 }
 
 /// Whether the pager showed the text. `pager` may contain arguments after the name.

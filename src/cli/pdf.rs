@@ -7,6 +7,7 @@
 use super::html_file::HtmlFile;
 use super::{Failure, signed};
 use crate::durable::{Access, put};
+use crate::system::make_private_folder;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
@@ -178,12 +179,10 @@ struct Folder(PathBuf);
 
 impl Folder {
     fn new() -> Result<Self, Failure> {
-        use std::os::unix::fs::DirBuilderExt as _;
         let base = std::env::temp_dir();
         let name = format!("tallyjaw-page-{}", std::process::id());
         let path = base.join(name);
-        let made = std::fs::DirBuilder::new().mode(0o700).create(&path);
-        made.map_err(|error| {
+        make_private_folder(&path).map_err(|error| {
             Failure::io(format!("cannot make {}", path.display())).because(&error)
         })?;
         Ok(Self(path))

@@ -3,9 +3,9 @@
 use super::columns::Columns;
 use super::entries::EntryStyle;
 use super::query::{self, lines};
-use super::{Context, Exit, Failure, card, client, pager};
+use super::{Context, Exit, Failure, card, configured, pager};
+use crate::clock;
 use crate::config::DaemonConfig;
-use crate::daemon::clock;
 use crate::entry::production::fold::Says;
 use crate::entry::production::history::{Fate, RunHistory, RunRecord, SampleRecord, Span};
 use crate::entry::words::{cause, crimps, every, safe, settlement};
@@ -78,7 +78,7 @@ pub(super) fn unknown(run: u64) -> Failure {
 
 impl Runs {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-        let daemon = client::daemon_of(context)?;
+        let daemon = configured::daemon_of(context)?;
         let history = read(&daemon)?;
         let Some(wanted) = self.run else {
             return self.list(&history, context, out);

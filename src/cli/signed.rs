@@ -1,7 +1,8 @@
 //! Signs the files that commands make, where the bench has a key.
 
-use super::{Context, Failure, key};
-use crate::signing::{Key, beside};
+use super::{Context, Failure};
+use crate::durable::secret::SecretError;
+use crate::signing::{Key, KeyError, beside};
 use anstyle::{AnsiColor, Style};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -29,7 +30,7 @@ pub(super) fn sign(state_dir: &Path, file: &Path) -> Result<Option<PathBuf>, Fai
     });
     key.map(|key| beside::sign(&key, file))
         .transpose()
-        .map_err(|error| key::failure(&error))
+        .map_err(|error| failure(&error))
 }
 
 /// How to check a signature without us.
@@ -48,4 +49,17 @@ pub(super) fn tell(
         signature.display(),
         beside::command(file, "KEPT.allowed")
     )
+}
+
+/// Why there is no key, as a failure of a command.
+pub(super) fn failure(error: &KeyError) -> Failure {
+    let failure = match error {
+        KeyError::Secret(SecretError::Io(_)) => Failure::io(error.to_string()),
+        KeyError::Secret(SecretError::Open { .. })
+        | KeyError::NotAKey { .. }
+        | KeyError::IsThere { .. }
+        | KeyError::NoKey { .. }
+        | KeyError::Signing(_) => Failure::usage(error.to_string()),
+    };
+    failure.with_remedy(error.remedy())
 }

@@ -3,7 +3,7 @@
 use super::card::ODD;
 use super::columns::Columns;
 use super::{Context, Exit, Failure, journal_state};
-use crate::daemon::clock;
+use crate::clock;
 use crate::entry::State;
 use crate::entry::state::ToolState;
 use crate::entry::words::safe;

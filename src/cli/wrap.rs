@@ -3,7 +3,8 @@
 //! A number and its unit stay on one line. If standard output is not a terminal nothing is wrapped, so that a line is
 //! an entry.
 
-use std::io::{self, IsTerminal as _};
+use std::io;
+use terminal_size::{Width, terminal_size_of};
 
 /// Units and words that stay with a number.
 const UNITS: &[&str] = &[
@@ -15,11 +16,8 @@ const NARROWEST: usize = 40;
 
 /// Width of standard output in columns; `None` if it is not a terminal.
 pub(super) fn terminal_width() -> Option<usize> {
-    if !io::stdout().is_terminal() {
-        return None;
-    }
-    let size = rustix::termios::tcgetwinsize(io::stdout()).ok()?;
-    (size.ws_col > 0).then_some(usize::from(size.ws_col))
+    let (Width(columns), _) = terminal_size_of(io::stdout())?;
+    (columns > 0).then_some(usize::from(columns))
 }
 
 /// `text` in lines. The first line has used `indent` columns already; the others are indented by as many.

@@ -161,7 +161,7 @@ fn port(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<PortSelector>> 
 fn port_path(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<PortSelector>> {
     let text = table.text(faults, "port")?;
     let path = PathBuf::from(&text.value);
-    if path.is_absolute() {
+    if path.has_root() {
         return Some(At {
             value: PortSelector::Path(path),
             place: text.place,

@@ -1,18 +1,18 @@
-//! The only place where clocks and the time zone are read.
+//! The only place where the clock of waiting times is read.
 //!
 //! Waiting times use the clock that runs during sleep (`CLOCK_BOOTTIME`). So a zero that is due every minute becomes
 //! due with the lid shut, and sleep is not a step of the wall clock. The executor's timers stand still during sleep, so
 //! the daemon's loop has its own alarm.
 
-use crate::quantity::{MonoMicros, Now, WallMicros, Zone};
+use crate::clock::wall;
+use crate::quantity::{MonoMicros, Now};
 use rustix::time::{
     ClockId, Itimerspec, TimerfdClockId, TimerfdFlags, TimerfdTimerFlags, Timespec, clock_gettime,
     timerfd_create, timerfd_settime,
 };
 use std::io;
 use std::os::fd::OwnedFd;
-use std::sync::RwLock;
-use std::time::{Duration, SystemTime};
+use std::time::Duration;
 use tokio::io::unix::AsyncFd;
 
 /// Both clocks. The monotonic one counts from the creation of this.
@@ -104,47 +104,6 @@ impl Alarm {
         timerfd_settime(self.timer.get_ref(), TimerfdTimerFlags::ABSTIME, &when)?;
         Ok(())
     }
-}
-
-/// The zone that the configuration names, for this process.
-static CONFIGURED: RwLock<Option<Zone>> = RwLock::new(None);
-
-/// The zone of local times: that of the configuration, otherwise of `TZ`, otherwise the system's; UTC if none is known.
-#[expect(clippy::disallowed_methods, reason = "edge: reads the zone")]
-pub fn zone() -> Zone {
-    let configured = CONFIGURED.read().ok().and_then(|zone| zone.clone());
-    configured.unwrap_or_else(|| Zone::new(jiff::tz::TimeZone::system()))
-}
-
-/// Sets the zone that [`zone`] returns from now on; `None` is the system's.
-pub fn read_by(zone: Option<Zone>) {
-    if let Ok(mut configured) = CONFIGURED.write() {
-        *configured = zone;
-    }
-}
-
-/// The zone of this name.
-///
-/// # Errors
-///
-/// All known names, if it is not one of them.
-pub fn zone_named(name: &str) -> Result<Zone, Vec<String>> {
-    let known = jiff::tz::db();
-    match known.get(name) {
-        Ok(zone) => Ok(Zone::new(zone)),
-        Err(_) => Err(known.available().map(|name| name.to_string()).collect()),
-    }
-}
-
-/// The wall clock; negative before 1970.
-pub fn wall() -> WallMicros {
-    let micros = |duration: Duration| i64::try_from(duration.as_micros()).unwrap_or(i64::MAX);
-    WallMicros(
-        match SystemTime::now().duration_since(SystemTime::UNIX_EPOCH) {
-            Ok(since) => micros(since),
-            Err(error) => micros(error.duration()).saturating_neg(),
-        },
-    )
 }
 
 #[cfg(test)]

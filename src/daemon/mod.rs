@@ -12,7 +12,6 @@
 mod answers;
 mod change;
 pub mod clock;
-pub mod files;
 mod folder;
 mod hub;
 mod indexing;
@@ -203,7 +202,7 @@ async fn serve(
         accept_damage: setup.accept_damage,
         accept_rollback: setup.accept_rollback,
         segment_bytes_most: setup.segment_bytes_most,
-        ..Options::at(clock::wall())
+        ..Options::at(crate::clock::wall())
     };
     let daemon = setup.config.daemon.clone();
     let witnesses = sink::witnesses(&daemon.state_dir);
@@ -276,7 +275,7 @@ async fn serve(
             asked: ask,
             meter,
             feed_places: Arc::clone(&places),
-            zone: clock::zone(),
+            zone: crate::clock::zone(),
         };
         runtime.spawn(page.serve(sources, page_stopped))
     });
@@ -304,7 +303,7 @@ fn open_page(runtime: &runtime::Handle, setup: &Setup) -> Result<Option<Page>, P
     let _inside = runtime.enter();
     let page = setup.config.page.clone();
     let state_dir = &setup.config.daemon.state_dir;
-    let open = |page| Page::open(page, state_dir, (clock::wall, setup.code_lasts));
+    let open = |page| Page::open(page, state_dir, (crate::clock::wall, setup.code_lasts));
     page.map(open).transpose()
 }
 

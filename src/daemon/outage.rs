@@ -186,7 +186,7 @@ impl Hub {
                 let message = format!(
                     "there is room again; {} frames since {} were not judged",
                     outage.frames,
-                    outage.since.local(&super::clock::zone())
+                    outage.since.local(&crate::clock::zone())
                 );
                 tracing::warn!("{message}");
                 let remedy = "measure those pieces again";

@@ -4,11 +4,11 @@
 //! one between two inputs.
 
 use super::answers::AnswerTo;
-use super::files::{self, LoadError};
 use super::hub::Hub;
 use super::service;
 use crate::config::{Config, DaemonConfig, PageConfig, SinkConfig};
 use crate::entry::Seq;
+use crate::files::{self, LoadError};
 use crate::message::reply::{Outcome, Reload};
 use crate::message::{ErrorObject, code, left_open};
 use crate::station::{Core, Input};

@@ -4,28 +4,14 @@
 //! If the file system does not support files without names, the file first gets a hidden name, which a killed process
 //! may leave behind. The final name always shows the complete file.
 
-#![expect(clippy::disallowed_methods, reason = "edge: files and folders")]
-
 pub(crate) mod secret;
 
-use rustix::fs::{AtFlags, CWD, Mode, OFlags};
-use rustix::io::Errno;
-use std::ffi::{OsStr, OsString};
+use crate::system::{self, Place};
 use std::fs::File;
 use std::io::{self, Write};
-use std::os::fd::AsRawFd as _;
 use std::path::{Path, PathBuf};
 
-/// Permissions of a new file.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Access {
-    /// The default of the process.
-    Usual,
-    /// Only the owner may read and write it.
-    Private,
-    /// Those of the file that it replaces, if there is one.
-    Kept,
-}
+pub(crate) use crate::system::Access;
 
 /// A failed operation on a file or folder.
 #[derive(Debug, thiserror::Error)]
@@ -65,15 +51,11 @@ pub(crate) fn put_derived(path: &Path, bytes: &[u8]) -> io::Result<()> {
     file.name_it()
 }
 
-/// Tries in `folder` what each entry needs: writes and syncs a file without a name.
+/// Tries in `folder` what each entry needs: writes and syncs a file that gets no name.
 pub(crate) fn trial(folder: &Path) -> io::Result<()> {
-    let folder = File::open(folder)?;
-    let (mut file, hidden) = unnamed(&folder, OsStr::new("trial"), Mode::from_raw_mode(0o600))?;
-    let tried = file.write_all(b"trial\n").and_then(|()| file.sync_data()); // fsync: the trial itself
-    if let Some(hidden) = hidden {
-        forget(&folder, &hidden);
-    }
-    tried
+    let (mut file, _unnamed) = Place::begin(&folder.join("trial"), true, Access::Private)?;
+    file.write_all(b"trial\n")?;
+    file.sync_data() // fsync: the trial itself
 }
 
 /// Creates a folder and missing folders above it; each name is durable.
@@ -82,28 +64,14 @@ pub(crate) fn make_folder(folder: &Path, mode: u32) -> io::Result<()> {
         return Ok(());
     }
     make_folder(folder.parent().unwrap_or(Path::new("")), mode)?;
-    match rustix::fs::mkdir(folder, Mode::from_raw_mode(mode)) {
-        Ok(()) | Err(Errno::EXIST) => {}
-        Err(errno) => return Err(errno.into()),
-    }
-    File::open(above(folder))?.sync_all() // fsync: the name of the new folder
-}
-
-/// The folder that contains a name.
-fn above(path: &Path) -> &Path {
-    let parent = path.parent();
-    let named = parent.filter(|parent| !parent.as_os_str().is_empty());
-    named.unwrap_or(Path::new("."))
+    system::make_folder(folder, mode)
 }
 
 /// An unfinished file.
 #[derive(Debug)]
 pub struct WholeFile {
     file: File,
-    folder: File,
-    name: OsString,
-    /// Its hidden name, if it needs one.
-    hidden: Option<OsString>,
+    place: Place,
     replaces: bool,
 }
 
@@ -112,87 +80,24 @@ impl WholeFile {
     ///
     /// Fails if there is no such folder, if it cannot be written to, or if the name is in use.
     pub fn create(path: &Path, replaces: bool, access: Access) -> io::Result<Self> {
-        let name = path.file_name().ok_or(io::ErrorKind::InvalidInput)?;
-        let folder = File::open(above(path))?;
-        let found = rustix::fs::statat(&folder, name, AtFlags::SYMLINK_NOFOLLOW);
-        match &found {
-            Ok(_) if !replaces => return Err(io::ErrorKind::AlreadyExists.into()),
-            Ok(found) if !rustix::fs::FileType::from_raw_mode(found.st_mode).is_file() => {
-                return Err(io::Error::other(
-                    "got a link, a folder or a device, want a regular file",
-                ));
-            }
-            Ok(_) | Err(_) => {}
-        }
-        let mode = match access {
-            Access::Usual => 0o666, // less what the umask takes
-            Access::Private | Access::Kept => 0o600,
-        };
-        let (file, hidden) = unnamed(&folder, name, Mode::from_raw_mode(mode))?;
-        let whole = Self {
+        let (file, place) = Place::begin(path, replaces, access)?;
+        Ok(Self {
             file,
-            folder,
-            name: name.to_owned(),
-            hidden,
+            place,
             replaces,
-        };
-        match (access, found) {
-            (Access::Kept, Ok(found)) => {
-                let kept = Mode::from_raw_mode(found.st_mode & 0o7777);
-                rustix::fs::fchmod(&whole.file, kept)?;
-            }
-            (Access::Kept | Access::Usual | Access::Private, _) => {}
-        }
-        Ok(whole)
+        })
     }
 
     /// Makes the file durable and gives it its name.
     pub fn commit(mut self) -> io::Result<()> {
         self.file.sync_all()?; // fsync: what stands in it, before anybody can see it
         self.name_it()?;
-        self.folder.sync_all() // fsync: its name
+        self.place.sync() // fsync: its name
     }
 
     /// Gives the file its name; programs see it whole, and the disk may not have it yet.
     fn name_it(&mut self) -> io::Result<()> {
-        if self.hidden.is_none() && !self.replaces {
-            self.link(&self.name)?;
-        } else {
-            if self.hidden.is_none() {
-                let hidden = hidden_name(&self.name);
-                forget(&self.folder, &hidden);
-                self.link(&hidden)?;
-                self.hidden = Some(hidden);
-            }
-            self.rename()?;
-        }
-        Ok(())
-    }
-
-    fn link(&self, name: &OsStr) -> io::Result<()> {
-        let unnamed = PathBuf::from(format!("/proc/self/fd/{}", self.file.as_raw_fd()));
-        let follow = AtFlags::SYMLINK_FOLLOW;
-        Ok(rustix::fs::linkat(
-            CWD,
-            &unnamed,
-            &self.folder,
-            name,
-            follow,
-        )?)
-    }
-
-    fn rename(&mut self) -> io::Result<()> {
-        let Some(hidden) = &self.hidden else {
-            return Ok(());
-        };
-        let flags = if self.replaces {
-            rustix::fs::RenameFlags::empty()
-        } else {
-            rustix::fs::RenameFlags::NOREPLACE
-        };
-        rustix::fs::renameat_with(&self.folder, hidden, &self.folder, &self.name, flags)?;
-        self.hidden = None;
-        Ok(())
+        self.place.name_it(&self.file, self.replaces)
     }
 }
 
@@ -206,45 +111,12 @@ impl Write for WholeFile {
     }
 }
 
-impl Drop for WholeFile {
-    fn drop(&mut self) {
-        if let Some(hidden) = &self.hidden {
-            forget(&self.folder, hidden);
-        }
-    }
-}
-
-/// A new file in the folder, without a name if the file system supports that, otherwise with its hidden name.
-fn unnamed(folder: &File, name: &OsStr, mode: Mode) -> io::Result<(File, Option<OsString>)> {
-    let flags = OFlags::WRONLY | OFlags::CLOEXEC;
-    match rustix::fs::openat(folder, ".", flags | OFlags::TMPFILE, mode) {
-        Ok(fd) => return Ok((fd.into(), None)),
-        Err(Errno::OPNOTSUPP | Errno::ISDIR | Errno::NOENT | Errno::INVAL) => {}
-        Err(errno) => return Err(errno.into()),
-    }
-    let hidden = hidden_name(name);
-    forget(folder, &hidden);
-    let flags = flags | OFlags::CREATE | OFlags::EXCL | OFlags::NOFOLLOW;
-    let file = rustix::fs::openat(folder, &hidden, flags, mode)?;
-    Ok((file.into(), Some(hidden)))
-}
-
-/// Removes a hidden name: our own, or one that a killed process with our id left.
-fn forget(folder: &File, hidden: &OsStr) {
-    let _ = rustix::fs::unlinkat(folder, hidden, AtFlags::empty());
-}
-
-/// `.NAME.PROCESS.part`
-fn hidden_name(name: &OsStr) -> OsString {
-    let mut hidden = OsString::from(".");
-    hidden.push(name);
-    hidden.push(format!(".{}.part", std::process::id()));
-    hidden
-}
-
 #[cfg(test)]
 mod tests {
+    #![expect(clippy::disallowed_methods, reason = "the files that are looked at")]
+
     use super::*;
+    use std::ffi::OsString;
     use std::fs;
 
     fn names(folder: &Path) -> Vec<OsString> {

@@ -5,11 +5,10 @@
 
 use crate::durable::{Access, Failed, failed, make_folder, put};
 use crate::entry::Seq;
-use rustix::fs::{FlockOperation, OFlags};
+use crate::system;
 use serde_json::{Value, json};
-use std::fs::{File, OpenOptions};
+use std::fs::File;
 use std::io;
-use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::{Path, PathBuf};
 
 /// Folder of the marks in `state_dir`.
@@ -130,16 +129,8 @@ impl Marks {
         let folder = state_dir.join(FOLDER);
         make_folder(&folder, 0o700).map_err(failed("make", &folder))?;
         let lock = folder.join(format!("{name}.lock"));
-        let flags = i32::try_from(OFlags::NOFOLLOW.bits()).unwrap_or_default();
-        let held = OpenOptions::new()
-            .write(true)
-            .create(true)
-            .truncate(false)
-            .mode(0o600)
-            .custom_flags(flags)
-            .open(&lock)
-            .map_err(failed("open", &lock))?;
-        if rustix::fs::flock(&held, FlockOperation::NonBlockingLockExclusive).is_err() {
+        let held = system::lock_file(&lock).map_err(failed("open", &lock))?;
+        if held.try_lock().is_err() {
             return Err(MarkError::Busy {
                 name: name.to_owned(),
             });

@@ -16,11 +16,11 @@ use crate::entry::Seq;
 use crate::entry::line::Digest;
 use crate::journal::{Identity, JOURNAL_FOLDER, SegmentNumber};
 use crate::quantity::WallMicros;
+use crate::system;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{File, Metadata};
 use std::io::{self, BufRead as _, BufReader, Read as _};
-use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
 
 /// Name of the folder in `state_dir`.
@@ -135,21 +135,19 @@ fn path(state_dir: &Path, number: SegmentNumber) -> PathBuf {
 
 /// Whether this process may write indexes that others use: it belongs to the owner of the journal, or to root.
 pub(super) fn may_write(state_dir: &Path) -> bool {
-    use rustix::fs::{Access, access};
     let folder = state_dir.join(INDEX_FOLDER);
     let target = if folder.symlink_metadata().is_ok() {
         &*folder
     } else {
         state_dir
     };
-    is_trusted(state_dir, rustix::process::geteuid().as_raw())
-        && access(target, Access::WRITE_OK | Access::EXEC_OK).is_ok()
+    system::user().is_some_and(|own| is_trusted(state_dir, own)) && system::may_write_in(target)
 }
 
 /// Whether the owner of an index also owns the journal, and so could have changed the journal as well.
 fn is_trusted(state_dir: &Path, owner: u32) -> bool {
     let journal = state_dir.join(JOURNAL_FOLDER).symlink_metadata();
-    owner == 0 || journal.is_ok_and(|journal| journal.uid() == owner)
+    owner == 0 || journal.is_ok_and(|journal| system::owner(&journal) == Some(owner))
 }
 
 /// Writes the index of a segment, or that it can have none.
@@ -245,7 +243,8 @@ fn open(
 ) -> Option<(Option<[Digest; 2]>, BufReader<File>)> {
     let path = path(state_dir, number);
     let is_ours = |found: &Metadata| {
-        found.is_file() && found.mode() & 0o022 == 0 && is_trusted(state_dir, found.uid())
+        let writer = system::sole_writer(found);
+        found.is_file() && writer.is_some_and(|writer| is_trusted(state_dir, writer))
     };
     path.symlink_metadata().ok().filter(is_ours)?;
     let file = File::open(path).ok()?;

@@ -5,11 +5,10 @@
 
 use super::{JournalError, Storage};
 use crate::durable::{failed, make_folder};
-use rustix::fs::{AtFlags, Mode, OFlags};
+use crate::system::Folder;
 use std::fmt;
 use std::fs::File;
 use std::io::{self, Write as _};
-use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
 
 /// Number of a segment, from 1. The name of its file has it with eight digits.
@@ -53,28 +52,21 @@ impl fmt::Display for SegmentNumber {
 /// The open folder of a journal.
 #[derive(Debug)]
 pub struct Dir {
-    fd: File,
+    folder: Folder,
     path: PathBuf,
 }
 
 impl Dir {
     /// Opens the folder; a symbolic link or a file in its place is refused.
     pub fn open(path: &Path) -> Result<Self, JournalError> {
-        let flags = OFlags::RDONLY | OFlags::DIRECTORY | OFlags::NOFOLLOW | OFlags::CLOEXEC;
-        match rustix::fs::open(path, flags, Mode::empty()) {
-            Ok(fd) => Ok(Self {
-                fd: fd.into(),
-                path: path.to_owned(),
-            }),
-            Err(rustix::io::Errno::NOTDIR | rustix::io::Errno::LOOP) => {
-                Err(JournalError::WrongKind {
-                    path: path.to_owned(),
-                    got: kind_of(path),
-                    want: "a folder",
-                })
-            }
-            Err(errno) => Err(io_error("open", path, errno.into())),
-        }
+        let folder = Folder::open(path).map_err(|cause| io_error("open", path, cause))?;
+        let folder = folder.ok_or_else(|| JournalError::WrongKind {
+            path: path.to_owned(),
+            got: kind_of(path),
+            want: "a folder",
+        })?;
+        let path = path.to_owned();
+        Ok(Self { folder, path })
     }
 
     /// Opens the folder; `None` if there is none.
@@ -103,17 +95,12 @@ impl Dir {
 
     /// Numbers of the segments, ascending.
     pub fn segments(&self) -> Result<Vec<SegmentNumber>, JournalError> {
-        let failed = |errno: rustix::io::Errno| io_error("list", &self.path, errno.into());
-        let mut numbers = Vec::new();
-        for item in rustix::fs::Dir::read_from(&self.fd).map_err(failed)? {
-            let item = item.map_err(failed)?;
-            numbers.extend(
-                item.file_name()
-                    .to_str()
-                    .ok()
-                    .and_then(SegmentNumber::from_file_name),
-            );
-        }
+        let names = self.folder.names();
+        let names = names.map_err(|cause| io_error("list", &self.path, cause))?;
+        let numbers = names
+            .iter()
+            .filter_map(|name| SegmentNumber::from_file_name(name));
+        let mut numbers: Vec<_> = numbers.collect();
         numbers.sort_unstable();
         Ok(numbers)
     }
@@ -128,39 +115,23 @@ impl Dir {
 
     /// Opens a segment for reading.
     pub(super) fn read(&self, number: SegmentNumber) -> Result<File, JournalError> {
-        self.open_file(&number.file_name(), OFlags::RDONLY)
+        self.open_file(&number.file_name(), false)
     }
 
     /// Opens a segment for reading and appending.
     pub(super) fn read_and_append(&self, number: SegmentNumber) -> Result<File, JournalError> {
-        self.open_file(&number.file_name(), OFlags::RDWR | OFlags::APPEND)
+        self.open_file(&number.file_name(), true)
     }
 
-    fn open_file(&self, name: &str, flags: OFlags) -> Result<File, JournalError> {
+    fn open_file(&self, name: &str, appends: bool) -> Result<File, JournalError> {
         let path = self.path_of(name);
-        // NONBLOCK: opening a FIFO must not wait for its other end.
-        let flags = flags | OFlags::NOFOLLOW | OFlags::NONBLOCK | OFlags::CLOEXEC;
-        let wrong_kind = |got| JournalError::WrongKind {
-            path: path.clone(),
-            got,
+        let file = self.folder.file(name, appends);
+        let file = file.map_err(|cause| io_error("open", &path, cause))?;
+        file.ok_or_else(|| JournalError::WrongKind {
+            got: kind_of(&path),
             want: "a regular file",
-        };
-        let file: File = match rustix::fs::openat(&self.fd, name, flags, Mode::empty()) {
-            Ok(fd) => fd.into(),
-            Err(rustix::io::Errno::LOOP) => return Err(wrong_kind("a symbolic link")),
-            Err(rustix::io::Errno::ISDIR | rustix::io::Errno::NXIO) => {
-                return Err(wrong_kind(kind_of(&path)));
-            }
-            Err(errno) => return Err(io_error("open", &path, errno.into())),
-        };
-        let metadata = file
-            .metadata()
-            .map_err(|cause| io_error("look at", &path, cause))?;
-        if metadata.is_file() {
-            Ok(file)
-        } else {
-            Err(wrong_kind(kind_of(&path)))
-        }
+            path,
+        })
     }
 
     /// Stores `bytes` durably in a new file `NNNNNNNN.torn-N`, and returns its name.
@@ -172,11 +143,11 @@ impl Dir {
         for attempt in 1..=u32::MAX {
             let name = format!("{number}.torn-{attempt}");
             let failed = |cause| io_error("write", &self.path_of(&name), cause);
-            match self.create_new(&name) {
+            match self.folder.create_new(&name) {
                 Ok(mut file) => {
                     file.write_all(bytes).map_err(failed)?;
                     file.sync_all().map_err(failed)?; // fsync: the torn line's copy
-                    self.fd.sync_all().map_err(failed)?; // fsync: its name
+                    self.folder.sync().map_err(failed)?; // fsync: its name
                     return Ok(name);
                 }
                 Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
@@ -193,10 +164,7 @@ impl Dir {
     /// Checks that the folder is where it was opened, and that `file` is in a folder. A removed file accepts writes and
     /// syncs as before, and everything in it is lost once the process ends.
     fn check_place(&self, file: &File) -> io::Result<()> {
-        let opened = self.fd.metadata()?;
-        let is_there = std::fs::symlink_metadata(&self.path)
-            .is_ok_and(|now| (now.dev(), now.ino()) == (opened.dev(), opened.ino()));
-        if is_there && file.metadata()?.nlink() > 0 {
+        if self.folder.is_in_place(&self.path, file)? {
             return Ok(());
         }
         Err(io::Error::new(
@@ -207,24 +175,13 @@ impl Dir {
             ),
         ))
     }
-
-    fn create_new(&self, name: &str) -> io::Result<File> {
-        let flags = OFlags::CREATE
-            | OFlags::EXCL
-            | OFlags::RDWR
-            | OFlags::APPEND
-            | OFlags::NOFOLLOW
-            | OFlags::CLOEXEC;
-        let mode = Mode::RUSR | Mode::WUSR;
-        Ok(rustix::fs::openat(&self.fd, name, flags, mode)?.into())
-    }
 }
 
 impl Storage for Dir {
     type File = File;
 
     fn create(&mut self, number: SegmentNumber) -> io::Result<File> {
-        self.create_new(&number.file_name())
+        self.folder.create_new(&number.file_name())
     }
 
     fn write(&mut self, file: &mut File, bytes: &[u8]) -> io::Result<usize> {
@@ -242,15 +199,11 @@ impl Storage for Dir {
     }
 
     fn sync_dir(&mut self) -> io::Result<()> {
-        self.fd.sync_all()
+        self.folder.sync()
     }
 
     fn remove(&mut self, number: SegmentNumber) -> io::Result<()> {
-        Ok(rustix::fs::unlinkat(
-            &self.fd,
-            number.file_name(),
-            AtFlags::empty(),
-        )?)
+        self.folder.remove(&number.file_name())
     }
 }
 

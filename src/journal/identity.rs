@@ -7,7 +7,7 @@ use super::{JournalError, SegmentNumber};
 use crate::entry::Seq;
 use crate::entry::line::Digest;
 use std::fmt;
-use std::os::unix::fs::MetadataExt as _;
+use std::time::{Duration, SystemTime};
 
 /// Number of bytes at the beginning that are compared. They hold the digest of the line before, and so name everything
 /// that was written before the segment.
@@ -20,8 +20,8 @@ const HEAD_BYTES: usize = 4096;
 pub struct Identity {
     /// Size of the file.
     bytes: u64,
-    /// When it was last written to, in seconds and nanoseconds.
-    modified: (i64, i64),
+    /// When it was last written to, since 1970.
+    modified: Duration,
     /// Number of the first entry.
     pub first: Seq,
     /// Digest of the first bytes.
@@ -44,12 +44,13 @@ impl fmt::Display for Identity {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self {
             bytes,
-            modified: (seconds, nanoseconds),
+            modified,
             first,
             head,
             last,
             tail,
         } = self;
+        let (seconds, nanoseconds) = (modified.as_secs(), modified.subsec_nanos());
         write!(
             f,
             "{bytes}-{seconds}.{nanoseconds}-{first}-{head}-{last}-{tail}"
@@ -63,6 +64,10 @@ impl Dir {
         let failed = |cause| io_error("read", &self.path_of(&number.file_name()), cause);
         let file = self.read(number)?;
         let found = file.metadata().map_err(failed)?;
+        let modified = found.modified().map_err(failed)?;
+        // A time before 1970 tells nothing apart, and was no time of a write.
+        let modified = modified.duration_since(SystemTime::UNIX_EPOCH);
+        let modified = modified.unwrap_or_default();
         let mut bytes = [0; HEAD_BYTES];
         let read = read_at(&file, &mut bytes, 0).map_err(failed)?;
         let first = head(&file, 0).map_err(failed)?;
@@ -70,7 +75,7 @@ impl Dir {
         let last = last.and_then(|(seq, digest)| Some((seq?, digest)));
         Ok(first.zip(last).map(|(first, (last, tail))| Identity {
             bytes: found.len(),
-            modified: (found.mtime(), found.mtime_nsec()),
+            modified,
             first,
             head: Digest::of(bytes.get(..read).unwrap_or_default()),
             last,

@@ -9,10 +9,9 @@ use super::Witness;
 use super::dir::{Dir, io_error};
 use crate::entry::line::Digest;
 use crate::entry::{JournalId, Seq};
-use rustix::fs::{Mode, OFlags};
+use crate::system;
 use std::fs::{File, TryLockError};
 use std::io::{self, Read as _};
-use std::os::unix::fs::FileExt as _;
 use std::path::{Path, PathBuf};
 
 /// A longer file was not written by us.
@@ -42,10 +41,7 @@ impl StateLock {
         Dir::open_or_make(state_dir)?;
         let path = state_dir.join("lock");
         let failed = |cause| io_error("lock", &path, cause);
-        let flags = OFlags::CREATE | OFlags::RDWR | OFlags::NOFOLLOW | OFlags::CLOEXEC;
-        let file: File = rustix::fs::open(&path, flags, Mode::RUSR | Mode::WUSR)
-            .map_err(|errno| failed(errno.into()))?
-            .into();
+        let file = system::lock_file(&path).map_err(failed)?;
         match file.try_lock() {
             Ok(()) => {}
             Err(TryLockError::WouldBlock) => {
@@ -91,7 +87,7 @@ impl StateLock {
     /// Writes in place without truncating first. On a full disk the freed space could be taken by others.
     fn write(&self, line: &str) -> io::Result<()> {
         let text = format!("{}\n{line}\n", std::process::id());
-        self.file.write_all_at(text.as_bytes(), 0)?;
+        system::write_all_at(&self.file, text.as_bytes(), 0)?;
         let len = u64::try_from(text.len()).unwrap_or(u64::MAX);
         self.file.set_len(len)
     }

@@ -18,6 +18,7 @@ mod dir;
 mod error;
 #[cfg(test)]
 mod failing;
+#[cfg(target_os = "linux")]
 mod follow;
 mod identity;
 mod lines;
@@ -37,6 +38,7 @@ mod writer;
 pub use block::{Block, StoredLine};
 pub use dir::{Dir, SegmentNumber};
 pub use error::{Damage, JournalError};
+#[cfg(target_os = "linux")]
 pub use follow::{DurableEnd, Follow, blocking};
 pub use identity::Identity;
 pub(crate) use lines::ParsedLine;

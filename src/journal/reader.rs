@@ -12,9 +12,9 @@ use super::dir::{Dir, io_error};
 use super::{JOURNAL_FOLDER, JournalError, SegmentNumber};
 use crate::entry::line::{decode, peek_seq};
 use crate::entry::{Seq, Stamped};
+use crate::system;
 use std::fs::File;
 use std::io;
-use std::os::unix::fs::FileExt;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -411,10 +411,10 @@ pub(super) fn head(file: &File, at: u64) -> io::Result<Option<Seq>> {
     Ok(peek_seq(chunk.get(..read).unwrap_or_default()))
 }
 
-/// One `pread(2)`, repeated if a signal interrupts it.
+/// One read, repeated if a signal interrupts it.
 pub(super) fn read_at(file: &File, buffer: &mut [u8], at: u64) -> io::Result<usize> {
     loop {
-        match file.read_at(buffer, at) {
+        match system::read_at(file, buffer, at) {
             Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
             other => return other,
         }

@@ -1,14 +1,17 @@
 //! Whether an authority vouches for a time stamp: its signature, and its certificate under one that a person trusts.
 
 use super::answer::{Answer, TST_INFO};
+use super::store::file;
+use crate::durable::Failed;
 use cms::cert::CertificateChoices;
 use cms::cert::x509::Certificate;
 use cms::signed_data::{SignerIdentifier, SignerInfo};
 use der::asn1::ObjectIdentifier;
 use der::{Decode, Encode};
-use rustls::pki_types::pem::PemObject as _;
-use rustls::pki_types::{CertificateDer, UnixTime};
+use rustls_pki_types::pem::PemObject as _;
+use rustls_pki_types::{CertificateDer, UnixTime};
 use sha2::{Digest as _, Sha256, Sha384, Sha512};
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 use webpki::{ALL_VERIFICATION_ALGS, EndEntityCert, KeyUsage, anchor_from_trusted_cert};
 
@@ -45,6 +48,45 @@ pub(crate) enum NotVouched {
     Path(webpki::Error),
 }
 
+/// Why the certificates of an authority cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum CertificatesError {
+    /// The file cannot be read.
+    #[error(transparent)]
+    File(#[from] Failed),
+    /// It holds something else.
+    #[error("{}: {why}", path.display())]
+    Content {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        why: String,
+    },
+}
+
+/// What to do about a file that cannot be read.
+pub(super) const UNREADABLE: &str = "name a file that is there and may be read";
+
+impl CertificatesError {
+    /// What to do.
+    pub(crate) const fn remedy(&self) -> &'static str {
+        match self {
+            Self::File(_) => UNREADABLE,
+            Self::Content { .. } => {
+                "name the file in which the authority publishes its certificate, in PEM"
+            }
+        }
+    }
+}
+
+/// The certificates of an authority in a file.
+pub(crate) fn certificates(path: &Path) -> Result<Authority, CertificatesError> {
+    Authority::of_pem(&file(path)?).map_err(|error| CertificatesError::Content {
+        path: path.to_owned(),
+        why: error.to_string(),
+    })
+}
+
 impl Authority {
     /// The certificates of a PEM file.
     pub(crate) fn of_pem(text: &[u8]) -> Result<Self, NotVouched> {
@@ -65,7 +107,7 @@ impl Authority {
     /// Whether the authority, or one that it vouches for, signed this time stamp. The certificate must have been valid at
     /// the time that it says.
     pub(crate) fn vouches_for(&self, answer: &Answer) -> Result<(), NotVouched> {
-        let certificates = certificates(answer)?;
+        let certificates = certificates_in(answer)?;
         // RFC 3161, 2.4.2: no signature but the authority's.
         let [signer] = answer.signed.signer_infos.0.as_slice() else {
             return Err(NotVouched::Signature);
@@ -120,7 +162,7 @@ fn is_named(signer: &SignerIdentifier, certificate: &CertificateDer<'_>) -> bool
 }
 
 /// The certificates that came with an answer.
-fn certificates(answer: &Answer) -> Result<Vec<CertificateDer<'static>>, NotVouched> {
+fn certificates_in(answer: &Answer) -> Result<Vec<CertificateDer<'static>>, NotVouched> {
     let mut found = Vec::new();
     let choices = answer.signed.certificates.iter();
     for choice in choices.flat_map(|set| set.0.iter()) {

@@ -14,14 +14,13 @@
 )]
 
 mod answer;
+#[cfg(target_os = "linux")]
+mod asking;
 mod authority;
-mod obtain;
 mod store;
-mod tls;
-mod transport;
 
 pub(crate) use answer::{Answer, NotAStamp, request};
-pub(crate) use authority::Authority;
-pub(crate) use obtain::{NotObtained, certificates, obtain};
+#[cfg(target_os = "linux")]
+pub(crate) use asking::{NotObtained, obtain, reach};
+pub(crate) use authority::{Authority, CertificatesError, certificates};
 pub(crate) use store::{Stamp, file, keep, kept, kept_by};
-pub(crate) use transport::reach;

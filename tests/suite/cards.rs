@@ -15,7 +15,7 @@ use tallyjaw::station::card::{Card, LONGEST_CARD};
 
 fn cards(folder: &Path, arguments: &[&str]) -> Output {
     let config = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("config/tallyjaw.toml");
-    Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
+    Command::new(crate::harness::program())
         .arg("cards")
         .arg("--config")
         .arg(config)

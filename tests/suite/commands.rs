@@ -20,7 +20,7 @@ fn err(output: &Output) -> String {
 
 #[test]
 fn the_help_reads_as_it_was_written() {
-    let help = Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
+    let help = Command::new(crate::harness::program())
         .arg("--help")
         .env("COLUMNS", "100")
         .env("TZ", TZ)
@@ -105,7 +105,7 @@ fn without_a_daemon_every_command_that_needs_one_ends_with_3_and_says_how_to_sta
 #[test]
 fn without_a_configuration_it_says_where_it_looked() {
     let nowhere = tempfile::tempdir().unwrap();
-    let output = Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
+    let output = Command::new(crate::harness::program())
         .arg("status")
         .current_dir(&nowhere)
         .env("XDG_CONFIG_HOME", nowhere.path())

@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 use tallyjaw::config::{self, Config, Diagnostic, Faulty, Files, PortSelector, Source};
-use tallyjaw::daemon::files::{self, LoadError};
+use tallyjaw::files::{self, LoadError};
 use tallyjaw::quantity::Dimension;
 use tallyjaw::spec::{AxisName, Decision, Order, Subject, ZeroPolicy, wire};
 

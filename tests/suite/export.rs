@@ -41,7 +41,7 @@ impl Folder {
     }
 
     pub(crate) fn command(&self, arguments: &[&str]) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_tallyjaw"));
+        let mut command = Command::new(crate::harness::program());
         command
             .args(["--config", "tallyjaw.toml"])
             .args(arguments)

@@ -81,7 +81,7 @@ impl Hour {
     }
 
     fn command(&self, arguments: &[&str]) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_tallyjaw"));
+        let mut command = Command::new(crate::harness::program());
         command
             .args(arguments)
             .current_dir(self.shop.dir.path())

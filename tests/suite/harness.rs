@@ -4,6 +4,7 @@
 
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
+use std::ffi::OsString;
 use std::fmt::Write as _;
 use std::fs;
 use std::io::{BufRead, BufReader, Write};
@@ -54,6 +55,13 @@ decision = "simple"
 repeat = true
 zero = { before_first = false, closing = false }
 "#;
+
+/// The built program, or the one of this release that `TALLYJAW_PROGRAM` names: for another processor, as
+/// `tests/scripts/emulated.sh` runs it, or for another system.
+pub(crate) fn program() -> OsString {
+    let built = || env!("CARGO_BIN_EXE_tallyjaw").into();
+    std::env::var_os("TALLYJAW_PROGRAM").unwrap_or_else(built)
+}
 
 /// Configuration, sheets, plans and calipers; the caliper of `bench-N` is `caliper-N`.
 pub(crate) struct Shop {
@@ -119,11 +127,9 @@ capture = "press"
         self.dir.path().join(name)
     }
 
-    /// The built program with this shop's configuration, or the one that `TALLYJAW_PROGRAM` names: of this release for
-    /// another processor, as `tests/scripts/emulated.sh` runs it.
+    /// The built program with this shop's configuration.
     pub(crate) fn tallyjaw(&self, arguments: &[&str]) -> Command {
-        let built = || env!("CARGO_BIN_EXE_tallyjaw").into();
-        let mut command = Command::new(std::env::var_os("TALLYJAW_PROGRAM").unwrap_or_else(built));
+        let mut command = Command::new(program());
         command
             .arg("--config")
             .arg(self.path("tallyjaw.toml"))

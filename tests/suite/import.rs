@@ -13,7 +13,7 @@ struct Ran {
 }
 
 fn tallyjaw(folder: &Path, arguments: &[&str]) -> Ran {
-    let output = Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
+    let output = Command::new(crate::harness::program())
         .args(arguments)
         .current_dir(folder)
         .env_remove("TALLYJAW_CONFIG")

@@ -61,7 +61,7 @@ impl Drop for Listening {
 }
 
 fn listen(port: &Path, more: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_tallyjaw"));
+    let mut command = Command::new(crate::harness::program());
     command
         .args(["--json", "--config", "none/tallyjaw.toml", "listen"])
         .arg(port)
@@ -177,7 +177,7 @@ fn what_no_format_fits_is_said_to_fit_none() {
 #[test]
 fn without_a_byte_it_says_what_to_try_and_ends_in_time() {
     let caliper = VirtualCaliper::open().unwrap();
-    let output = Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
+    let output = Command::new(crate::harness::program())
         .args(["--config", "none/tallyjaw.toml", "listen", "--for", "6"])
         .arg(caliper.path())
         .output()

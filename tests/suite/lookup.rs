@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 fn tallyjaw(folder: &Path, arguments: &str) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
+    Command::new(crate::harness::program())
         .args(arguments.split_whitespace())
         .current_dir(folder)
         .env_remove("TALLYJAW_CONFIG")

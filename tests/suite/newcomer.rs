@@ -150,7 +150,7 @@ fn nothing_yet() -> Shop {
 }
 
 fn init(shop: &Shop, arguments: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_tallyjaw"));
+    let mut command = Command::new(crate::harness::program());
     command
         .arg("init")
         .args(arguments)

@@ -459,7 +459,7 @@ const GROUP_DIALOUT: u32 = 20;
 fn ports_says_of_one_path_what_stands_against_it() {
     let caliper = VirtualCaliper::open().unwrap();
     let ports = |path: &Path| {
-        let output = Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
+        let output = Command::new(crate::harness::program())
             .args(["ports", "--json"])
             .arg(path)
             .output()

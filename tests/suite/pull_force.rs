@@ -191,7 +191,7 @@ fn checked(plan: &str) -> (Option<i32>, String) {
         ),
     );
     let run = |command: &str| {
-        let output = Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
+        let output = Command::new(crate::harness::program())
             .args([command, "--config", "tallyjaw.toml"])
             .current_dir(folder.path())
             .output()

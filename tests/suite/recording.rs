@@ -10,7 +10,7 @@ use std::time::Instant;
 use tallyjaw::virtual_caliper::VirtualCaliper;
 
 fn tallyjaw() -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_tallyjaw"));
+    let mut command = Command::new(crate::harness::program());
     command
         .arg("--config")
         .arg(root().join("tests/bench/tallyjaw.toml"));

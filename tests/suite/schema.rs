@@ -12,7 +12,7 @@ use tallyjaw::spec::alert::ALERTS;
 
 /// What `tallyjaw schema` prints.
 fn printed(arguments: &[&str]) -> String {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_tallyjaw"));
+    let mut command = Command::new(crate::harness::program());
     let output = command.arg("schema").args(arguments).output().unwrap();
     assert!(output.status.success());
     String::from_utf8(output.stdout).unwrap()
@@ -177,7 +177,7 @@ fn every_kept_entry_of_every_kind_is_as_the_schema_says_and_a_wrong_one_is_not()
 #[test]
 fn every_record_of_the_demo_is_as_the_schema_says() {
     let folder = tempfile::tempdir().unwrap();
-    let output = Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
+    let output = Command::new(crate::harness::program())
         .args(["demo", "--fast", "--dir"])
         .arg(folder.path().join("demo"))
         .output()

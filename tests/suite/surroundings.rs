@@ -35,7 +35,7 @@ fn shop(daemon: &str, end: &str) -> TempDir {
 }
 
 fn run(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
+    Command::new(crate::harness::program())
         .args(arguments)
         .current_dir(folder)
         .env_remove("TALLYJAW_CONFIG")

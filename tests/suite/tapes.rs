@@ -9,9 +9,9 @@ use super::made_tapes;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use tallyjaw::daemon::files;
 use tallyjaw::daemon::replay::Replay;
 use tallyjaw::entry::line::{self, Digest};
+use tallyjaw::files;
 use tallyjaw::serial::tape::{Mark, Player, Recorder, Timed};
 use tallyjaw::spec::Catalog;
 

@@ -3,6 +3,7 @@
 mod imports;
 mod layers;
 mod source;
+mod systems;
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -104,6 +105,20 @@ fn report(faults: &[String]) {
         faults.len(),
         faults.join("\n")
     );
+}
+
+#[test]
+fn what_only_linux_has_stands_where_only_linux_compiles() {
+    let manifest = fs::read_to_string(root().join("Cargo.toml")).unwrap();
+    let crates = systems::linux_crates(&manifest);
+    assert!(crates.len() > 10, "{crates:?}");
+    let mut faults = Vec::new();
+    for file in rust_files() {
+        if let Some(path) = file.path.strip_prefix("src/") {
+            faults.extend(systems::faults(path, &file.text, &crates));
+        }
+    }
+    report(&faults);
 }
 
 #[test]

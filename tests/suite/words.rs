@@ -179,7 +179,7 @@ fn no_word_that_the_glossary_rules_out_stands_where_a_person_reads() {
 #[test]
 fn nor_in_the_schema_that_is_printed() {
     for of in ["entry", "feed", "control", "config"] {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_tallyjaw"));
+        let mut command = Command::new(crate::harness::program());
         let printed = command.args(["schema", of]).output().unwrap();
         let text = String::from_utf8(printed.stdout).unwrap();
         assert!(text.len() > 1_000, "{text}");

@@ -9,7 +9,7 @@ mod target;
 pub(super) use make::ExportRequest;
 
 use super::query::{Query, indexed, lines};
-use super::{Context, Exit, Failure, client, signed};
+use super::{Context, Exit, Failure, configured, signed};
 use crate::config::DaemonConfig;
 use crate::entry::{JournalId, Seq};
 use crate::export::{Mark, MarkError, Marks, Question};
@@ -81,7 +81,7 @@ impl Export {
             return Err(Failure::usage("--counted chooses readings, but jsonl has whole entries")
                 .with_remedy("export csv or parquet; in jsonl the entries `doubted` and `retracted` say what became of a reading"));
         }
-        let daemon = client::daemon_of(context)?;
+        let daemon = configured::daemon_of(context)?;
         self.query.filter()?;
         let target = Target::open(&self.out, self.force, self.format == Format::Parquet)?;
         let sidecar = self.sidecar();

@@ -6,6 +6,7 @@ use crate::durable::{Access, WholeFile};
 use crate::entry::JournalId;
 use crate::export::{CsvTable, Given, ParquetTable, Question};
 use crate::row::Column;
+use crate::system;
 use std::io::{self, BufWriter, ErrorKind, IsTerminal as _, Write};
 use std::path::Path;
 
@@ -105,19 +106,11 @@ impl Target {
             To::Out(mut out) => {
                 out.flush()?;
                 if durable {
-                    sync(out.get_ref())?;
+                    system::sync_stdout()?;
                 }
             }
         }
         Ok(self.bytes)
-    }
-}
-
-/// Syncs standard output if it is a file. The reader of a pipe must do that itself.
-fn sync(out: &io::Stdout) -> io::Result<()> {
-    match rustix::fs::fdatasync(out) {
-        Ok(()) | Err(rustix::io::Errno::INVAL | rustix::io::Errno::ROFS) => Ok(()),
-        Err(errno) => Err(errno.into()),
     }
 }
 

@@ -5,7 +5,7 @@ mod said;
 
 use super::pieces::{FactoryPieces, Holder, OfAxis};
 use super::query::{Query, Search, time};
-use super::{Context, Exit, Failure, client};
+use super::{Context, Exit, Failure, configured};
 use crate::message::nests::NestsMessage;
 use crate::quantity::{Dimension, WallMicros, did_you_mean};
 use crate::spec::{Crimp, Tool};
@@ -66,7 +66,7 @@ struct Found {
 
 impl Nests {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-        let daemon = client::daemon_of(context)?;
+        let daemon = configured::daemon_of(context)?;
         let tools = context.load().ok();
         let tools = tools.map_or_else(Vec::new, |(_, config)| config.catalog.tools.clone());
         let mut pieces = FactoryPieces::default();

@@ -1,12 +1,11 @@
 //! Reads the journal line by line, where it pays on all processors.
 
 use crate::cli::progress::Progress;
-use crate::cli::{Failure, client};
+use crate::cli::{Failure, bench};
 use crate::config::DaemonConfig;
 use crate::entry::line::{LineError, NEWER_REMEDY};
 use crate::entry::{JournalId, Seq, Stamped, line};
 use crate::journal::{Block, Cursor, JournalError, Line, StoredLine};
-use crate::message::reply::Status;
 use crate::workers::Workers;
 use std::cell::RefCell;
 use std::ops::ControlFlow;
@@ -167,10 +166,5 @@ fn not_understood(daemon: &DaemonConfig, error: &LineError) -> Failure {
 
 /// The end that a running daemon reports as durable; without a daemon, the end of the files.
 pub(in crate::cli) fn durable_end(daemon: &DaemonConfig) -> Seq {
-    let socket = daemon.runtime_dir.join("control.sock");
-    client::call_at(&socket, "status", &client::params([]))
-        .and_then(|answer| client::read::<Status>(&answer))
-        .ok()
-        .and_then(|status| status.state.seq)
-        .map_or(Cursor::TO_THE_END, Seq)
+    bench::durable_end(daemon).unwrap_or(Cursor::TO_THE_END)
 }

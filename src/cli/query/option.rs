@@ -4,7 +4,7 @@
 //! they match, how a report says what was chosen, and how the options are stored beside an export.
 
 use crate::cli::wire;
-use crate::daemon::clock;
+use crate::clock;
 use crate::entry::Reading;
 use crate::entry::ledger::Series;
 use crate::index::Facts;

@@ -8,9 +8,9 @@ pub(super) use read::{Again, again, lines_of};
 use super::html_file::HtmlFile;
 use super::pdf::Files;
 use super::query::{Query, lines};
-use super::{Context, Exit, Failure, client, signed};
+use super::{Context, Exit, Failure, configured, signed};
 use crate::album::Album;
-use crate::daemon::clock;
+use crate::clock;
 use crate::entry::qualifying::Qualifying;
 use crate::entry::words::{self, safe};
 use crate::letterhead::PageSize;
@@ -105,7 +105,7 @@ impl ReportCommand {
             return Err(Failure::usage("--pdf needs a file, not standard output")
                 .with_remedy("name one: --out report.html; the PDF is written beside it"));
         }
-        let (daemon, letterhead) = client::configured(context)?;
+        let (daemon, letterhead) = configured::configured(context)?;
         let made = now(); // Taken before reading, so that nothing that existed at that time is left out.
         let (gathered, qualified) = match self.run {
             _ if self.qualified => {

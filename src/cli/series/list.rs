@@ -3,9 +3,9 @@
 use super::Series;
 use crate::cli::columns::Columns;
 use crate::cli::query::{Filter, indexed, lines};
-use crate::cli::{Context, Exit, Failure, card, client, pager};
+use crate::cli::{Context, Exit, Failure, card, configured, pager};
+use crate::clock;
 use crate::config::DaemonConfig;
-use crate::daemon::clock;
 use crate::entry::glance::kind;
 use crate::entry::history::{History, Listed};
 use crate::entry::line::decode;
@@ -95,7 +95,7 @@ pub(super) fn print(
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<Exit, Failure> {
-    let daemon = client::daemon_of(context)?;
+    let daemon = configured::daemon_of(context)?;
     let mut listing = Listing {
         asked,
         filter: asked.query.filter()?,

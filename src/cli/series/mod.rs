@@ -4,7 +4,7 @@ mod list;
 
 use super::entries::EntryStyle;
 use super::query::{Query, indexed};
-use super::{Context, Exit, Failure, card, client};
+use super::{Context, Exit, Failure, card, configured};
 use crate::entry::history::{Listed, OneSeries};
 use crate::entry::ledger::Disposition;
 use crate::entry::words::{self, safe};
@@ -65,7 +65,7 @@ impl Series {
             (Some(Show::Show { series }), _) | (None, [series]) => *series,
             (None, _) => return list::print(&self, context, out),
         };
-        let daemon = client::daemon_of(context)?;
+        let daemon = configured::daemon_of(context)?;
         let mut one = OneSeries::new(Seq(wanted));
         indexed::each_of_series(&daemon, Seq(wanted), |stamped| {
             one.take(stamped);

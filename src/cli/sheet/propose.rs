@@ -3,7 +3,7 @@
 use crate::cli::columns::Columns;
 use crate::cli::pieces::{FactoryPieces, OfAxis};
 use crate::cli::query::{Query, Search};
-use crate::cli::{Context, Exit, Failure, client};
+use crate::cli::{Context, Exit, Failure, configured};
 use crate::config::import;
 use crate::entry::Seq;
 use crate::quantity::{Dimension, Measured, Quantity, Unit};
@@ -58,7 +58,7 @@ impl Propose {
         let tolerances = tolerances
             .collect::<Result<Vec<_>, _>>()
             .map_err(Failure::usage)?;
-        let daemon = client::daemon_of(context)?;
+        let daemon = configured::daemon_of(context)?;
         let query = Query::of_series(self.series.clone());
         let mut pieces = FactoryPieces::default();
         Search::run(&daemon, query.filter()?, &mut pieces)?;

@@ -4,7 +4,7 @@ use super::readings::Reading;
 use super::select::Select;
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
-use crate::daemon::clock;
+use crate::clock;
 use crate::stats::FigureKind;
 use crate::stats::drift::{self, FIGURES};
 use serde_json::json;

@@ -3,7 +3,7 @@
 use super::readings::{LeftOut, Reading, Readings, SourcePosition, StepFrom};
 use super::select::Select;
 use crate::cli::query::{self, Rest, Search};
-use crate::cli::{Context, Failure, client};
+use crate::cli::{Context, Failure, configured};
 use crate::entry::Seq;
 use crate::entry::glance::Glance;
 use crate::entry::ledger::{Entered, Series};
@@ -94,7 +94,7 @@ pub(super) fn read<'s>(
             );
         }
     }
-    let daemon = client::daemon_of(context)?;
+    let daemon = configured::daemon_of(context)?;
     let filter = select.query.filter()?;
     let mut telling = ReadingFilter {
         select,

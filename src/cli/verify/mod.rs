@@ -11,7 +11,7 @@ mod seals;
 mod stamped;
 
 use super::progress::Progress;
-use super::{Context, Exit, Failure, timestamp};
+use super::{Context, Exit, Failure};
 use crate::album::{self, Looked as Pictures, Named};
 use crate::archive;
 use crate::config::DaemonConfig;
@@ -144,14 +144,7 @@ impl Verify {
         if let Some(text) = &self.label {
             return label::verify(context, text, &state_dir, kept(None)?, out);
         }
-        let mut authority: Option<Authority> = None;
-        for path in &self.authority {
-            let more = timestamp::authority(path)?;
-            authority = Some(match authority {
-                Some(known) => known.and(more),
-                None => more,
-            });
-        }
+        let authority = stamped::authority(&self.authority)?;
         let folder = Folder::verified(&state_dir, kept(self.digest)?, authority.as_ref())?;
         folder.write(context.json, &state_dir, out)?;
         Ok(folder.exit())

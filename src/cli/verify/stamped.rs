@@ -6,12 +6,32 @@ use crate::entry::Seq;
 use crate::entry::line::Digest;
 use crate::journal::{Finding, Report, StoredLine};
 use crate::quantity::WallMicros;
-use crate::timestamp::{Answer, Authority, Stamp, kept};
+use crate::timestamp::{Answer, Authority, CertificatesError, Stamp, certificates, kept};
 use serde_json::{Value, json};
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use std::io::{self, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
+
+/// The certificates of all these files together; `None` without a file.
+pub(super) fn authority(files: &[PathBuf]) -> Result<Option<Authority>, Failure> {
+    let mut all: Option<Authority> = None;
+    for file in files {
+        let more = certificates(file).map_err(|error| {
+            let text = error.to_string();
+            let failure = match error {
+                CertificatesError::File(_) => Failure::io(text),
+                CertificatesError::Content { .. } => Failure::usage(text),
+            };
+            failure.with_remedy(error.remedy())
+        })?;
+        all = Some(match all {
+            Some(known) => known.and(more),
+            None => more,
+        });
+    }
+    Ok(all)
+}
 
 /// The time stamps of a state folder.
 #[derive(Default)]

@@ -1,12 +1,12 @@
 //! Makes the configuration as it would be with a change, and checks it as a whole.
 
-use super::super::files::{self, Over, read_over};
 use super::super::reload::{Fixed, cannot_follow, refuse};
 use super::write::{digest, may_write};
 use super::{NewText, Text};
 use crate::config::edit::{self, EditError, List, Which};
 use crate::config::import::{Encoding, decode, encode_like};
 use crate::config::{self, Diagnostic, Faulty, Files, Source};
+use crate::files::{self, Over, read_over};
 use crate::message::setup::{
     AxisForm, ChangeMessage, ChangeRequest, DiffMessage, FaultMessage, ReadMessage, SetupEntry,
     SetupFile, SetupMessage, Verb,

@@ -1,10 +1,10 @@
 //! Copies the old file beside it, and then replaces it.
 
-use super::super::files::{self, Over, read_over, would_read};
 use super::NewText;
 use super::propose::shown;
 use crate::durable::{Access, WholeFile};
 use crate::entry::FileEdited;
+use crate::files::{self, Over, read_over, would_read};
 use crate::message::{ErrorObject, code};
 use crate::quantity::{WallMicros, hex};
 use sha2::{Digest, Sha256};

@@ -15,9 +15,9 @@
 mod take;
 mod watch;
 
-use super::clock;
 use crate::album::{Before, Entered, before};
 use crate::clients::{ControlRequest, Intake, Live};
+use crate::clock;
 use crate::config::PictureFolder;
 use crate::entry::Seq;
 use crate::message::reply::FolderTrouble;

@@ -4,7 +4,7 @@ use super::Texts;
 use proptest::prelude::*;
 use std::fs;
 use tallyjaw::config::Diagnostic;
-use tallyjaw::daemon::files::{self, LoadError};
+use tallyjaw::files::{self, LoadError};
 use tallyjaw::letterhead::{LARGEST_LOGO, Logo};
 
 const HEAD: &str = "<svg xmlns=\"http://www.w3.org/2000/svg\" xmlns:xlink=\"http://www.w3.org/1999/xlink\" \

@@ -6,7 +6,7 @@ use std::path::Path;
 use std::process::{Command, Output};
 
 fn run(arguments: &[&str], state_dir: &Path) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
+    Command::new(crate::harness::program())
         .arg("verify")
         .args(arguments)
         .arg(state_dir)

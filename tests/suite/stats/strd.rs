@@ -50,7 +50,7 @@ fn the_sets_of_thirteen_digits_before_the_point_are_met_as_well_as_their_small_t
             .collect();
         std::fs::write(folder.path().join("set.csv"), &lines).unwrap();
         let (group, value) = lines.lines().next().unwrap().split_once(',').unwrap();
-        let output = Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
+        let output = Command::new(crate::harness::program())
             .args([
                 "study", "compare", "--from", "set.csv", "--unit", "mm", "--json",
             ])

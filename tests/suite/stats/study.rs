@@ -43,7 +43,7 @@ impl Folder {
     }
 
     pub(super) fn run(&self, arguments: &[&str]) -> Output {
-        Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
+        Command::new(crate::harness::program())
             .arg("study")
             .args(arguments)
             .current_dir(self.0.path())

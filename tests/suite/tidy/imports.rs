@@ -79,7 +79,10 @@ pub(super) const ROWS: &[Row] = &[
         ],
     ),
     edge("workers", &[]),
-    edge("durable", &[]),
+    edge("system", &[]),
+    edge("clock", &["quantity"]),
+    edge("files", &["config", "letterhead", "clock"]),
+    edge("durable", &["system"]),
     edge("signing", &["entry", "durable"]),
     edge("serial", &["quantity", "config", "entry"]),
     edge("virtual_caliper", &["quantity", "decode", "config"]),
@@ -90,13 +93,16 @@ pub(super) const ROWS: &[Row] = &[
             "entry",
             "qualification",
             "workers",
+            "system",
             "durable",
             "signing",
         ],
     ),
     edge(
         "index",
-        &["quantity", "spec", "entry", "workers", "durable", "journal"],
+        &[
+            "quantity", "spec", "entry", "workers", "system", "durable", "journal",
+        ],
     ),
     edge(
         "album",
@@ -113,7 +119,9 @@ pub(super) const ROWS: &[Row] = &[
     ),
     edge(
         "export",
-        &["quantity", "spec", "entry", "row", "workers", "durable"],
+        &[
+            "quantity", "spec", "entry", "row", "workers", "system", "durable",
+        ],
     ),
     edge(
         "sink",
