@@ -92,8 +92,8 @@ impl<P> ByMode<P> {
     /// The modes in one sentence, without a full stop.
     pub(crate) fn sentence(&self) -> String {
         let mut said = match self.lowest {
-            Some(mode) => format!("at the minimum: {}", mode.words()),
-            None => "how the pull of the minimum failed was not said".to_owned(),
+            Some(mode) => format!("mode of the lowest force: {}", mode.words()),
+            None => "the mode of the lowest force was not given".to_owned(),
         };
         let in_wire = |known: &&OfMode<P>| known.mode == PullMode::BrokeInWire;
         if let Some(known) = self.modes.iter().find(in_wire) {
@@ -104,14 +104,18 @@ impl<P> ByMode<P> {
             };
             let _ = write!(
                 said,
-                "; {of} the wire broke away from the crimp, so that the crimp held more than was measured"
+                "; {of} the wire broke away from the crimp, so these crimps held more than was measured"
             );
         }
         if self.unanswered > 0 {
             let _ = write!(
                 said,
-                "; of {} more it was not said how they failed",
-                self.unanswered
+                "; the mode of {} was not given",
+                if self.unanswered == 1 {
+                    "1 more pull".to_owned()
+                } else {
+                    format!("{} more pulls", self.unanswered)
+                }
             );
         }
         said

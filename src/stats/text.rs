@@ -3,6 +3,7 @@
 use super::figures::{self, Figure, FigureKind};
 use super::{Summary, Undefined};
 use crate::quantity::{Unit, WallMicros, Zone};
+use core::fmt;
 
 /// A figure with its value, or the reason why it has none.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -52,7 +53,10 @@ pub fn lines(shown: &[Shown], digits: Digits<'_>) -> Vec<Line> {
     };
     let bound = |row: &Shown, end: &str| {
         let value = named(&format!("{}_{end}", row.name))?.value.ok()?;
-        Some(digits.text(row.kind, value))
+        Some(match row.kind {
+            FigureKind::Slope => digits.slope(value),
+            kind => digits.text(kind, value),
+        })
     };
     shown
         .iter()
@@ -83,15 +87,6 @@ pub fn fixed(value: f64, places: usize) -> String {
     }
 }
 
-/// A slope: with five decimals, or in scientific notation where these would say little.
-pub fn slope(value: f64) -> String {
-    if value.abs() < 0.0005 && value != 0.0 {
-        powers(value, 3)
-    } else {
-        fixed(value, 5)
-    }
-}
-
 /// A number in scientific notation with `places` decimals.
 pub fn powers(value: f64, places: usize) -> String {
     format!("{:.places$e}", value + 0.0)
@@ -105,8 +100,48 @@ pub struct Digits<'z> {
     pub places: usize,
     /// The zone of positions that are times of the journal; `None` where positions are numbers.
     pub zone: Option<&'z Zone>,
-    /// The unit of the place in a slope.
-    pub per: &'z str,
+    /// The distance that a slope refers to.
+    pub per: Per<'z>,
+}
+
+/// The distance between two places that a slope refers to: `reading`, `100 readings`, `1000 in column made`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Per<'p> {
+    /// The unit of the places.
+    pub unit: PlaceUnit<'p>,
+    /// Number of units: 1, 10, 100, …
+    pub times: u32,
+}
+
+/// The unit of the places of a trend.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PlaceUnit<'p> {
+    /// Numbers of readings.
+    Reading,
+    /// Days.
+    Day,
+    /// The values of this column of a file.
+    Column(&'p str),
+}
+
+impl Per<'_> {
+    /// One reading.
+    pub const READING: Self = Self {
+        unit: PlaceUnit::Reading,
+        times: 1,
+    };
+}
+
+impl fmt::Display for Per<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match (self.unit, self.times) {
+            (PlaceUnit::Reading, 1) => write!(f, "reading"),
+            (PlaceUnit::Day, 1) => write!(f, "day"),
+            (PlaceUnit::Reading, times) => write!(f, "{times} readings"),
+            (PlaceUnit::Day, times) => write!(f, "{times} days"),
+            (PlaceUnit::Column(name), times) => write!(f, "{times} in column {name}"),
+        }
+    }
 }
 
 impl Digits<'_> {
@@ -117,8 +152,18 @@ impl Digits<'_> {
             unit: all.unit(),
             places: figures::decimals(step) + 2,
             zone: None,
-            per: "reading",
+            per: Per::READING,
         }
+    }
+
+    /// A slope over the distance of [`Digits::per`]: `0.0202 mm`.
+    pub fn slope(self, value: f64) -> String {
+        let over = value * f64::from(self.per.times);
+        let number = match fixed(over, self.places) {
+            zero if value != 0.0 && zero.parse() == Ok(0.0) => powers(over, 3),
+            number => number,
+        };
+        format!("{number} {}", self.unit)
     }
 
     /// A value of this kind as text. A value that rounds to zero has no sign.
@@ -130,7 +175,7 @@ impl Digits<'_> {
             FigureKind::PartsPerMillion if value < 0.1 => "under 0.1".to_owned(),
             FigureKind::PartsPerMillion => fixed(value, 1),
             FigureKind::Percent => format!("{} %", fixed(value, 1)),
-            FigureKind::Slope => format!("{} {} per {}", slope(value), self.unit, self.per),
+            FigureKind::Slope => format!("{} per {}", self.slope(value), self.per),
             FigureKind::Position => match self.zone {
                 Some(zone) => WallMicros(figures::whole(value)).local_minute(zone),
                 None => fixed(value, 0),
@@ -150,7 +195,7 @@ mod tests {
             unit: Unit::Millimetre,
             places: 4,
             zone: None,
-            per: "reading",
+            per: Per::READING,
         };
         for (kind, value, line) in [
             (FigureKind::Ratio, -0.0001, "0.000"),

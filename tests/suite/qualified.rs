@@ -562,7 +562,7 @@ fn what_this_shop_can_make_is_a_report_that_is_made_again_from_the_journal_and_t
     assert_eq!(made.status.code(), Some(0), "{made:?}");
     let page = std::fs::read_to_string(file).unwrap();
     for words in [
-        "What is shown here",
+        "Qualifications",
         "1 shown, 1 never tried",
         "1.372",
         "190.5 N",

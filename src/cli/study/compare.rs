@@ -70,11 +70,7 @@ impl Compare {
             writeln!(out)?;
         }
         for comparison in &comparisons {
-            // one statement on each line: together they are too long to be read
-            for (nth, part) in comparison.sentence().split("; ").enumerate() {
-                let indent = if nth == 0 { "" } else { "  " };
-                writeln!(out, "{indent}{part}")?;
-            }
+            show::statements(out, comparison.sentence().split("; "))?;
         }
         if comparisons.len() > 1 {
             writeln!(

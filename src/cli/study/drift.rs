@@ -7,6 +7,7 @@ use crate::cli::{Context, Exit, Failure};
 use crate::clock;
 use crate::stats::FigureKind;
 use crate::stats::drift::{self, FIGURES};
+use crate::stats::text::PlaceUnit;
 use serde_json::json;
 use std::io::Write;
 
@@ -59,39 +60,39 @@ impl Drift {
         })?;
         readings.of_one_nominal()?;
         let (per, unit, place) = match &self.place {
-            Some(column) => (1, format!("unit of {column}"), format!("{column} = ")),
-            None if times => (DAY, "day".to_owned(), String::new()),
-            None => (1, "reading".to_owned(), "reading ".to_owned()),
+            Some(column) => (1, PlaceUnit::Column(column), format!("{column} = ")),
+            None if times => (DAY, PlaceUnit::Day, String::new()),
+            None => (1, PlaceUnit::Reading, "reading ".to_owned()),
         };
         let zone = clock::zone();
         let sample = readings.sample_of_bases(bases)?;
         let mut digits = Digits::of(sample.summary());
         digits.zone = times.then_some(&zone);
-        digits.per = &unit;
         let drift = drift::Drift::new(&sample, places, readings.limits_if_any())
             .map_err(|reason| Failure::usage(reason.to_string()))?
             .per(per);
+        digits.per = drift.per_of(unit);
         let figures = show::all(FIGURES, &drift);
-        let mut sentence = drift.sentence(&unit);
-        for said in drift.outlook(&place, |place| digits.text(FigureKind::Position, place)) {
-            sentence.push_str("; ");
-            sentence.push_str(&said);
-        }
+        let outlook = drift.outlook(&place, |place| digits.text(FigureKind::Position, place));
+        let said = [vec![drift.sentence(digits)], outlook].concat();
         let object = || {
             let mut object = show::head("drift", &readings);
-            object.insert(
-                "per".to_owned(),
-                json!(self.place.as_deref().unwrap_or(&unit)),
-            );
+            let per = match unit {
+                PlaceUnit::Reading => "reading",
+                PlaceUnit::Day => "day",
+                PlaceUnit::Column(name) => name,
+            };
+            object.insert("per".to_owned(), json!(per));
             show::object(&mut object, &figures);
-            object.insert("sentence".to_owned(), json!(sentence));
+            object.insert("sentence".to_owned(), json!(said.join("; ")));
             object
         };
         if show::as_json(context, out, object)? {
             return Ok(Exit::Yes);
         }
         show::heading(out, &readings)?;
-        writeln!(out, "{sentence}\n")?;
+        show::statements(out, said.iter().map(String::as_str))?;
+        writeln!(out)?;
         show::table(out, &figures, digits)?;
         Ok(Exit::Yes)
     }

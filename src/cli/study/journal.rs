@@ -296,7 +296,7 @@ impl About {
         }
     }
 
-    /// The subject in words: `FR-18F on 0.75 mm²`, `FR-18F on 2 wire sizes`, `2 terminals on 3 wire sizes`.
+    /// The subject in words: `QF-250-F on 1.0 mm²`, `QF-250-F on 2 wire sizes`, `2 terminals on 3 wire sizes`.
     fn subject(&self) -> String {
         let wires = self.crimps.iter().map(|(_, wire)| wire.as_str());
         let wires: BTreeSet<&str> = wires.filter(|wire| !wire.is_empty()).collect();

@@ -172,7 +172,7 @@ impl Readings {
         let guessed = self.step.is_some() && self.step_from == StepFrom::Digits;
         guessed.then_some(Warning {
             name: "step_guessed",
-            words: "the resolution is taken from the last digit of the readings; corrections for rounding depend on it: give it with --resolution",
+            words: "the resolution is taken from the last digit of the readings, and corrections for rounding depend on it; if it is not right, give it with --resolution",
         })
     }
 

@@ -95,6 +95,18 @@ pub(super) fn heading(out: &mut dyn Write, readings: &Readings) -> Result<(), Fa
     Ok(())
 }
 
+/// Writes statements one on each line, because together they are too long to be read.
+pub(super) fn statements<'s>(
+    out: &mut dyn Write,
+    statements: impl Iterator<Item = &'s str>,
+) -> Result<(), Failure> {
+    for (nth, statement) in statements.enumerate() {
+        let indent = if nth == 0 { "" } else { "  " };
+        writeln!(out, "{indent}{statement}")?;
+    }
+    Ok(())
+}
+
 /// Writes the preconditions of a claim, one on each line.
 pub(super) fn grounds(out: &mut dyn Write, claim: &Claim) -> Result<(), Failure> {
     writeln!(out, "preconditions:")?;

@@ -194,12 +194,12 @@ function groundsOf(of) {
     {
       holds: signals.value === 0,
       finding: signals.reason !== undefined ? `stability cannot be tested: ${signals.reason}` : signals.value === 0 ? "no signal in the control chart" : signals.value === 1 ? "1 signal in the control chart" : `${signals.value} signals in the control chart`,
-      remedy: signals.reason === undefined ? "find what changed: tallyjaw study chart" : more(signals.reason) ? "measure more pieces" : "study fewer pieces, in the order of production",
+      remedy: signals.reason === undefined ? "find out what changed: tallyjaw study chart" : more(signals.reason) ? "measure more pieces" : "study fewer pieces, in the order of production",
     },
     {
       holds: near >= 0.025,
       finding: near === undefined ? `the agreement of Cpk and Ppk cannot be tested: ${order.reason}` : near >= 0.025 ? `${both} agree` : `${both} differ, so the process is not stable (p = ${fixed(near, 4)})`,
-      remedy: near === undefined && more(order.reason) ? "measure more pieces" : "find what changed: tallyjaw study chart",
+      remedy: near === undefined && more(order.reason) ? "measure more pieces" : "find out what changed: tallyjaw study chart",
     },
     {
       holds: far >= 0.025,

@@ -128,7 +128,7 @@ function besideOf(names, foot) {
 function chartShapes(chart, all, places) {
   let top = 300;
   const said = chart.panels.map((panel) => {
-    const signals = shownOf(panel).map(({ at, isFar }) => `point ${at}: ${isFar ? "a point beyond the control limits as widened for the length of the chart" : "more points in a row on one side of the centre line than a stable process gives in a chart of this length"}`);
+    const signals = shownOf(panel).map(({ at, isFar }) => `point ${at}: ${isFar ? "a point beyond the control limits, which are wider for a longer chart" : "more points in a row on one side of the centre line than a stable process gives in a chart of this length"}`);
     if (panel.signals.length > SHOWN) signals.push(`${panel.signals.length - SHOWN} more signals`);
     const reduced = reducedWords(panel) ? ` (${reducedWords(panel)})` : "";
     return `${panel.words}, ${panel.values.length} points${reduced}: ${signals.join("; ") || "no signal"}`;
@@ -304,8 +304,8 @@ function figurePictures(sheet, words, all, limits) {
   const chart = all.n >= 20 ? attempt(() => chartOf(all, 1)) : { reason: "" };
   if (chart.reason !== undefined) return pictures;
   const signals = chart.value.panels.flatMap((panel) => panel.signals);
-  const said = ["no signal in", "1 signal: find what changed there"][signals.length] ?? `${signals.length} signals: find what changed there`;
-  const rate = `false-alarm rate: these rules signal in ${all.n > 2000 ? "at least " : ""}${fixed(100 * chart.value.alarms, 1)} % of charts of ${all.n} points of a stable process`;
+  const said = ["no signal in", "1 signal: find out what changed there"][signals.length] ?? `${signals.length} signals: find out what changed there`;
+  const rate = `false-alarm rate: these rules signal in ${all.n > 2000 ? "at least " : ""}${fixed(100 * chart.value.alarms, 1)} % of the charts of a stable process with ${all.n} points`;
   const sentence = `${capital(said)}${signals.length ? "" : ` ${all.n} points`}; ${rate}`;
   const name = `Control chart of ${words}`;
   return [...pictures, { sheet, title: name, box: " 0 0 720 410", shapes: [`title: ${name}`, ...chartShapes(chart.value, all, places(all))], caption: `${name}. ${sentence}. Control limits come from the readings, not from the sheet. ■ marks a signal of a run rule.` }];

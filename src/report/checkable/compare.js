@@ -174,7 +174,7 @@ function equivalenceWords(of, digits) {
   const reason = p.reason ?? bounds.reason;
   if (reason !== undefined) return `equivalence of the means ${within} cannot be tested: ${reason}`;
   const interval = `${percentOf(1 - 2 * alpha)} confidence interval of the difference: ${digits(bounds.value[0])} to ${digits(bounds.value[1])} ${first.unit}`;
-  return p.value < alpha ? `the means are equivalent ${within} (${interval}); this says nothing about spread or single pieces` : `equivalence of the means ${within} is not shown (${interval})`;
+  return p.value < alpha ? `the means are equivalent ${within} (${interval}); equivalent means say nothing about spread or single pieces` : `equivalence of the means ${within} is not shown (${interval})`;
 }
 
 const COMPARED = [
@@ -263,7 +263,7 @@ function expectGroups(words, { groups, axis, isOfOneNominal, isMixed }, data, { 
   const remarks = [
     ...(isMixed ? ["These readings are of different terminals or wires: a difference may be theirs."] : []),
     ...(isOfOneNominal ? [] : ["They are of different nominals, so their means are not compared; tallyjaw study compare --deviation compares deviations from nominal."]),
-    ...(axis ? [] : ["They were judged by different limits, so nothing is said of limits here."]),
+    ...(axis ? [] : ["They were judged by different limits, so limits are left out here."]),
   ];
   for (const remark of remarks) put(`${about}, remarks`, remark);
   if (!isOfOneNominal) return;

@@ -1,5 +1,5 @@
-// The journal's lines of a checkable report: each digest, and what the entries amount to, series by series, from nothing but
-// the lines. Verdicts are judged by comparing integers: whole nanometres and millinewtons.
+// The journal's lines of a checkable report: each digest, and the state that follows from the entries, series by series, from
+// nothing but the lines. Verdicts are judged by comparing integers: whole nanometres and millinewtons.
 //
 // Not recomputed: whether a value is what its bytes say, alerts, reservations.
 

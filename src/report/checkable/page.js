@@ -14,7 +14,7 @@ const VOID = ["meta", "br", "img"];
 
 // Text that stands under no name: heads of parts and tables (`order.js`), what is under pictures, and our own sentences.
 const UNNAMED = ["th", "caption", "figcaption"];
-const HEADINGS = /^(Series|Results?|Warnings|Required|Looked at|What the visual checks look for|Pictures|More pictures|Measured with|Remarks|Combinations|Crimps|Time line|Samples|Held|Times and entries|Figures of .*|Every reading of series \d+|Appendix to series \d+)$/;
+const HEADINGS = /^(Series|Results?|Warnings|Required|Answers|What the visual checks look for|Pictures|More pictures|Measured with|Remarks|Combinations|Crimps|Time line|Samples|Held|Times and entries|Figures of .*|Every reading of series \d+|Appendix to series \d+)$/;
 const SENTENCES = new Set([
   "Of the readings that count. A dash is a figure without a value, with the reason. From and To are a 95 % confidence interval.",
   "A crimp that a good sample vouches for was counted and not measured: it was made between that sample and the good one before.",

@@ -169,9 +169,9 @@ function expectPulls(series, forces, put) {
   const unanswered = forces.length - n;
   const often = inWire === n && unanswered === 0 ? "in every pull" : `in ${inWire} of ${n} pulls`;
   const said = [
-    mode ? `At the minimum: ${PULLED[mode]}` : "How the pull of the minimum failed was not said",
-    ...(inWire ? [`${often} the wire broke away from the crimp, so that the crimp held more than was measured`] : []),
-    ...(unanswered ? [`of ${unanswered} more it was not said how they failed`] : []),
+    mode ? `Mode of the lowest force: ${PULLED[mode]}` : "The mode of the lowest force was not given",
+    ...(inWire ? [`${often} the wire broke away from the crimp, so these crimps held more than was measured`] : []),
+    ...(unanswered ? [`the mode of ${unanswered === 1 ? "1 more pull" : `${unanswered} more pulls`} was not given`] : []),
   ];
   put(`${about}, how the pulls failed`, `${said.join("; ")}. Intervals of shares: 95 % confidence, by Clopper and Pearson; they hold for pieces that are taken at random from one process.`);
 }

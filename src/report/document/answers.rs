@@ -20,7 +20,7 @@ pub(super) const STYLE: &str = include_str!("drawings.css");
 pub(super) fn part(facts: &Facts, level: usize) -> Option<Element> {
     let tables = [looks(facts), pulls(facts)];
     let tables: Vec<Element> = tables.into_iter().flatten().collect();
-    (!tables.is_empty()).then(|| super::part(level, "Looked at", tables))
+    (!tables.is_empty()).then(|| super::part(level, "Answers", tables))
 }
 
 /// Whether the page of these series has drawings.

@@ -22,7 +22,7 @@ pub(super) fn not_shown(report: &Report, level: usize) -> Element {
         items.push("The maker's sheet and the codes that apply where the harness is used decide. Where they differ from the limits above, they apply. Where a failing crimp can hurt someone or damage something, have it judged by who is qualified for it.");
     }
     if is_of_blocks {
-        items.push("A verification against gauge blocks is no calibration; the certificates of instrument and blocks are not looked at here.");
+        items.push("A verification against gauge blocks is no calibration; the certificates of instrument and blocks are not checked here.");
     }
     items.push("What the shop configured is taken as it was configured: limits, maximum permissible errors, dates of calibration and checks. Who measured and which tool was in the hand is what was said at the bench.");
     items.push("No accreditation is claimed, and this is no certificate.");

@@ -59,7 +59,7 @@ fn axis(compared: &Compared, at: usize, full: bool) -> Vec<Element> {
         );
     }
     if compared.limits.is_none() {
-        remarks.push("They were judged by different limits, so nothing is said of limits here.");
+        remarks.push("They were judged by different limits, so limits are left out here.");
     }
     let about = format!("{words} side by side, remarks");
     parts.extend(

@@ -124,7 +124,7 @@ fn style(report: &Report) -> String {
 fn paper(report: &Report) -> String {
     let made = report.asked.made.local_minute(&report.asked.zone);
     let of = match (&report.run, &report.series[..]) {
-        _ if report.qualified.is_some() => "What is shown".to_owned(),
+        _ if report.qualified.is_some() => "Qualifications".to_owned(),
         (Some(run), _) => format!("Run {}", run.id),
         (None, [only]) => format!("Series {}", only.record.series.id),
         (None, several) => format!("Report of {}", words::series(several.len())),
@@ -143,7 +143,7 @@ fn paper(report: &Report) -> String {
 /// `Series 37, QF-250-F on 2.0 mm²: accepted`, for the window and the list of files.
 fn title(report: &Report) -> String {
     if let Some(qualified) = &report.qualified {
-        return format!("What is shown here: {}", qualified::in_words(qualified));
+        return format!("Qualifications: {}", qualified::in_words(qualified));
     }
     if let Some(run) = &report.run {
         return format!(

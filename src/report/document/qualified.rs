@@ -15,7 +15,7 @@ pub(super) fn sheet(report: &Report, qualified: &QualifiedReport) -> Element {
     let mut sheet = el("article")
         .class("sheet cover")
         .child(head::letterhead(report, &combinations(qualified)))
-        .child(el("h1").about("the heading").text("What is shown here"))
+        .child(el("h1").about("the heading").text("Qualifications"))
         .child(
             el("p")
                 .class("outcome plain")

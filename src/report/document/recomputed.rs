@@ -66,7 +66,7 @@ pub(super) fn found() -> Element {
         .with("aria-label", "Recomputed in this browser")
         .about("the place of what the browser recomputes")
         .child(el("p").text(
-            "This page has not recomputed itself: its script did not run in this program. Everything can be read all the same; tallyjaw verify FILE checks it beside the journal.",
+            "This page has not recomputed itself: its script did not run in this program. Everything on it can be read even so; tallyjaw verify FILE compares it with the journal.",
         ))
 }
 

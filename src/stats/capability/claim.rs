@@ -215,7 +215,7 @@ impl Capability {
                 Err(reason) => format!("stability cannot be tested: {reason}"),
             },
             remedy: match signals {
-                Ok(_) => "find what changed: tallyjaw study chart",
+                Ok(_) => "find out what changed: tallyjaw study chart",
                 Err(Undefined::TooFew { .. }) => "measure more pieces",
                 Err(_) => "study fewer pieces, in the order of production",
             },
@@ -249,7 +249,7 @@ impl Capability {
             },
             remedy: match p {
                 Err(Undefined::TooFew { .. }) => "measure more pieces",
-                Ok(_) | Err(_) => "find what changed: tallyjaw study chart",
+                Ok(_) | Err(_) => "find out what changed: tallyjaw study chart",
             },
         }
     }

@@ -66,7 +66,7 @@ impl Chance {
         let percent = 100.0 * self.rate(rules)?;
         let at_least = if self.is_longer { "at least " } else { "" };
         Some(format!(
-            "false-alarm rate: these rules signal in {at_least}{} % of charts of {} points of a stable process",
+            "false-alarm rate: these rules signal in {at_least}{} % of the charts of a stable process with {} points",
             fixed(percent, 1),
             self.points
         ))

@@ -139,14 +139,14 @@ impl<'g> Chart<'g> {
         let text = match self.signals(rules) {
             0 if self.judges() => format!("no signal in {points} points"),
             0 => "no signal".to_owned(),
-            1 => "1 signal: find what changed there".to_owned(),
-            several => format!("{several} signals: find what changed there"),
+            1 => "1 signal: find out what changed there".to_owned(),
+            several => format!("{several} signals: find out what changed there"),
         };
         let few = if self.judges() {
             String::new()
         } else {
             format!(
-                "; stability cannot be judged: the control limits are from {} points, want at least {FEWEST_POINTS}",
+                "; stability cannot be judged, because the control limits are computed from only {} points (at least {FEWEST_POINTS} are needed)",
                 self.baseline.points
             )
         };

@@ -53,7 +53,7 @@ impl Default for Reach {
 pub const RULES: &[Rule] = &[
     Rule {
         name: "far_beyond_limit",
-        words: "a point beyond the control limits as widened for the length of the chart",
+        words: "a point beyond the control limits, which are wider for a longer chart",
         brief: "far beyond",
         length: 1,
         usual: true,

@@ -208,7 +208,7 @@ impl Comparison {
         }
         Some(match (self.equivalence_p(), interval) {
             (Ok(p), Ok(interval)) if p < self.alpha() => format!(
-                "the means are equivalent {within} ({interval}); this says nothing about spread or single pieces"
+                "the means are equivalent {within} ({interval}); equivalent means say nothing about spread or single pieces"
             ),
             (Ok(_), Ok(interval)) => {
                 format!("equivalence of the means {within} is not shown ({interval})")

@@ -11,8 +11,11 @@ pub use trend::{Forecast, Trend};
 
 use super::figures::row;
 use super::sample::float;
-use super::text::{Digits, chance, fixed, slope};
+use super::text::{Digits, Per, PlaceUnit, chance, fixed};
 use super::{CONFIDENCE, Figure, FigureKind, Limits, Sample, Undefined, proportion};
+
+/// The longest distance that a slope is given for.
+const MOST_PER: u32 = 1_000_000;
 
 /// Readings with their places.
 #[derive(Debug, Clone)]
@@ -68,8 +71,20 @@ impl Drift {
         Ok((low * per, high * per))
     }
 
-    /// The trend in words; `per` is the unit of the place: `reading`, `day`, `unit of made`.
-    pub fn sentence(&self, per: &str) -> String {
+    /// The distance over which the trend is easy to read: the smallest power of ten over which it reaches the
+    /// resolution of the readings.
+    pub fn per_of<'p>(&self, unit: PlaceUnit<'p>) -> Per<'p> {
+        let step = self.sample.summary().step().unwrap_or(0.001);
+        let slope = self.slope().map_or(step, f64::abs);
+        let mut times = 1;
+        while times < MOST_PER && slope * f64::from(times) < step {
+            times *= 10;
+        }
+        Per { unit, times }
+    }
+
+    /// The trend in words.
+    pub fn sentence(&self, digits: Digits<'_>) -> String {
         let (trend, p) = match (self.slope(), self.trend().and_then(|trend| trend.slope_p())) {
             (Ok(trend), Ok(p)) => (trend, p),
             (Err(reason), _) | (_, Err(reason)) => {
@@ -80,14 +95,12 @@ impl Drift {
             return format!("no significant trend (p = {})", fixed(p, 2));
         }
         let way = if trend > 0.0 { "rising" } else { "falling" };
-        let unit = self.sample.unit();
-        let digits = Digits::of(self.sample.summary());
         let over = self.over_all(trend);
         format!(
-            "{way} by {} {unit} per {per}{} (p = {})",
-            slope(trend.abs()),
+            "{way} by {}{} (p = {})",
+            digits.text(FigureKind::Slope, trend.abs()),
             over.map_or(String::new(), |over| format!(
-                ", {} from the first reading to the last",
+                ", and by {} from the first reading to the last",
                 digits.text(FigureKind::Reading, over)
             )),
             chance(p)
@@ -158,7 +171,7 @@ impl Drift {
             let since = match self.forecast() {
                 Ok(forecast) if forecast.at <= last && past_upper == (trend.slope > 0.0) => {
                     format!(
-                        ", since {place}{} (95 % confidence interval {} to {})",
+                        ", since {place}{} (95 % confidence interval: {} to {})",
                         place_text(forecast.at),
                         place_text(forecast.soonest),
                         place_text(forecast.latest)
@@ -174,7 +187,7 @@ impl Drift {
         let ahead = if trend.slope > 0.0 { "upper" } else { "lower" };
         if let Ok(forecast) = self.forecast() {
             said.push(format!(
-                "if the trend goes on, the fitted line reaches the {ahead} limit at {place}{} (95 % confidence interval {} to {})",
+                "if the trend continues, the fitted line reaches the {ahead} limit at {place}{} (95 % confidence interval: {} to {})",
                 place_text(forecast.at),
                 place_text(forecast.soonest),
                 place_text(forecast.latest)
@@ -185,7 +198,7 @@ impl Drift {
                 said.push("more than 1 piece in 20 may be beyond the limit already".to_owned());
             }
             Ok(at) => said.push(format!(
-                "more than 1 piece in 20 may be beyond that limit from {place}{} on",
+                "from {place}{}, more than 1 piece in 20 may be beyond that limit",
                 place_text(at)
             )),
             Err(_) => {}

@@ -199,8 +199,12 @@ impl Study {
         let (low, high) = match bounds {
             Ok(bounds) => bounds,
             Err(reason) => {
+                let why = match reason {
+                    Undefined::NotApplicable { why } => why.to_owned(),
+                    other => other.to_string(),
+                };
                 return format!(
-                    "GRR is {share} % {of}; the measurement system cannot be judged: {reason}"
+                    "GRR is {share} % {of}; the measurement system cannot be judged: {why}"
                 );
             }
         };
@@ -213,16 +217,16 @@ impl Study {
         } else if low > 30.0 {
             "the measurement system is not acceptable"
         } else {
-            "not decided whether the measurement system is acceptable (at most 30 %); more parts and appraisers narrow the interval"
+            "it is not decided whether the measurement system is acceptable (at most 30 %); more parts and appraisers narrow the interval"
         };
         let worse = if self.ev >= self.av {
-            "most of it is repeatability (EV)"
+            "the larger part of it is repeatability (EV)"
         } else {
-            "most of it is reproducibility (AV)"
+            "the larger part of it is reproducibility (AV)"
         };
         let (low, high) = (fixed(low, 1), fixed(high, 1));
         format!(
-            "GRR is {share} % {of}, 95 % confidence interval {low} to {high} %: {verdict}; {worse}"
+            "GRR is {share} % {of} (95 % confidence interval: {low} to {high} %): {verdict}; {worse}"
         )
     }
 }

@@ -207,7 +207,7 @@ fn points(
     drawn
 }
 
-/// A stroke from the lowest to the highest point of each mark that stands for several; they stand behind all else.
+/// A stroke from the lowest to the highest point of each mark that stands for several; they are drawn first.
 fn strokes(panel: &Panel<'_>, all: &Reduced, (across, scale): (Columns, Ruler)) -> Vec<Element> {
     let several = all.marks.iter().filter(|mark| mark.count > 1);
     let strokes = several.map(|mark| {

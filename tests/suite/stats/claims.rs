@@ -108,7 +108,7 @@ fn a_process_that_shifts_shows_nothing_where_cpk_and_ppk_part() {
     assert!(!claim.shown);
     assert!(failing(&claim).contains(&"cpk_ppk"), "{claim:#?}");
     assert!(
-        claim.sentence.contains("find what changed"),
+        claim.sentence.contains("find out what changed"),
         "{}",
         claim.sentence
     );

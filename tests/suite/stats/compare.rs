@@ -160,7 +160,7 @@ fn the_sentence_says_what_is_shown_and_what_is_not() {
     let of = Comparison::new(("T-07", own.clone()), ("R-02", other), Some(0.05));
     assert_eq!(
         of.sentence(),
-        "the mean of R-02 lies 0.031 mm above that of T-07 (95 % confidence interval: 0.023 to 0.040 mm); no significant difference of the standard deviations: the standard deviation of R-02 is 1.10 times that of T-07 (95 % confidence interval for normal readings: 0.49 to 2.47); the means are equivalent within ±0.050 mm (90 % confidence interval of the difference: 0.024 to 0.038 mm); this says nothing about spread or single pieces"
+        "the mean of R-02 lies 0.031 mm above that of T-07 (95 % confidence interval: 0.023 to 0.040 mm); no significant difference of the standard deviations: the standard deviation of R-02 is 1.10 times that of T-07 (95 % confidence interval for normal readings: 0.49 to 2.47); the means are equivalent within ±0.050 mm (90 % confidence interval of the difference: 0.024 to 0.038 mm); equivalent means say nothing about spread or single pieces"
     );
     let same = Comparison::new(("T-07", own.clone()), ("R-02", own.clone()), None);
     assert_eq!(

@@ -68,11 +68,11 @@ fn single_pieces_reach_a_limit_before_the_line_does() {
     assert!(single < line.at, "{single} {line:?}");
     let said = outlook(&of);
     assert!(
-        said[0].starts_with("if the trend goes on, the fitted line reaches the upper limit at "),
+        said[0].starts_with("if the trend continues, the fitted line reaches the upper limit at "),
         "{said:?}"
     );
     assert!(
-        said[1].starts_with("more than 1 piece in 20 may be beyond that limit from "),
+        said[1].ends_with(", more than 1 piece in 20 may be beyond that limit"),
         "{said:?}"
     );
 }

@@ -9,7 +9,7 @@ fn a_chart_of_too_few_points_says_that_it_cannot_tell_and_its_gate_does_not_pass
     folder.write("few.csv", "height\n1.62\n1.63\n1.62\n1.61\n1.62\n");
     let few = ["--from", "few.csv", "--column", "height", "--unit", "mm"];
     let text = folder.text(&with("chart", &few, &[]));
-    let said = "no signal; stability cannot be judged: the control limits are from 5 points, want at least 20; false-alarm rate: these rules signal in ";
+    let said = "no signal; stability cannot be judged, because the control limits are computed from only 5 points (at least 20 are needed); false-alarm rate: these rules signal in ";
     assert!(text.contains(said), "{text}");
     assert!(!text.contains("no signal in"), "{text}");
     let gated = folder.run(&with("chart", &few, &["--gate"]));

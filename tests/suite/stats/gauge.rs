@@ -235,7 +235,7 @@ fn the_verdict_of_a_gauge_study_is_by_the_bound_and_not_by_the_estimate() {
     let study = by_anova(&plan(), None).unwrap().1;
     let sentence = study.sentence();
     assert!(
-        sentence.starts_with("GRR is 27.9 % of the total variation, 95 % confidence interval "),
+        sentence.starts_with("GRR is 27.9 % of the total variation (95 % confidence interval: "),
         "{sentence}"
     );
     assert!(
