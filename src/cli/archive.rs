@@ -1,13 +1,12 @@
 //! `tallyjaw archive`: exit 0 if all of it is intact, 1 if something is damaged, 2 if it cannot be done, 4 if a file
 //! cannot be read or written.
 
-use super::query::lines;
+use super::query::{lines, time};
 use super::verify::Folder;
 use super::{Context, Exit, Failure};
 use crate::archive::{
     ArchiveError, Evidence, Extended, Removed, SUMS, extend, remove_before, restore,
 };
-use crate::clock;
 use crate::entry::Seq;
 use crate::files;
 use crate::journal::Kept;
@@ -19,24 +18,27 @@ use std::path::{Path, PathBuf};
 
 /// Archive the journal, its pictures and the configuration
 ///
-/// DIR has the layout of a state folder, so `verify DIR` and `verify FILE --state-dir DIR` read it, here or on another machine.
-/// SHA256SUMS in it lists every file. Given again, the archive gets what is new; what it has is never changed. It can
-/// run while the daemon writes. No secret is copied: no token, no private key.
+/// DIR has the layout of a state folder, so `verify DIR` and `verify FILE --state-dir DIR` read it, here or on another
+/// machine. SHA256SUMS in it lists every file. If DIR is an archive already, new entries and files are added, and
+/// nothing in it is changed. It can run while the daemon writes. No secret is copied: no token, no private key.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw archive /mnt/backup/bench-1\n  tallyjaw verify /mnt/backup/bench-1         is it whole and unchanged?\n  tallyjaw archive /mnt/backup/bench-1 --remove-before 2024-01-01\n                                              and make room on the bench\n  tallyjaw archive /mnt/backup/bench-1 --restore /var/lib/tallyjaw\n                                              a state folder for a new machine\n\nWithout tallyjaw: cd DIR && sha256sum -c SHA256SUMS\n\nExit codes: 0 intact; 1 something is damaged, and named; 2 no configuration, or it cannot be done; 4 a file cannot be read or written."
+    after_help = "Examples:\n  tallyjaw archive /mnt/backup/bench-1\n  tallyjaw verify /mnt/backup/bench-1         is it whole and unchanged?\n  tallyjaw archive /mnt/backup/bench-1 --remove-before 2024-01-01 -n\n                                              how much room would that make on the bench?\n  tallyjaw archive /mnt/backup/bench-1 --restore /var/lib/tallyjaw\n                                              a state folder for a new machine\n\nWithout tallyjaw: cd DIR && sha256sum -c SHA256SUMS\n\nExit codes: 0 intact; 1 something is damaged, and named; 2 no configuration, or it cannot be done; 4 a file cannot be read or written."
 )]
 pub(super) struct Archive {
     /// The folder of the archive
     #[arg(value_name = "DIR")]
     dir: PathBuf,
     /// Then remove the full segments of the bench that ended before this time; the daemon must be stopped
-    #[arg(long, value_name = "TIME", value_parser = verify_time, conflicts_with = "restore")]
+    #[arg(long, value_name = "TIME", value_parser = time, conflicts_with = "restore")]
     remove_before: Option<WallMicros>,
-    /// Make this state folder out of the archive instead
+    /// With --remove-before: show what would be removed, and remove nothing
+    #[arg(short = 'n', long, requires = "remove_before")]
+    dry_run: bool,
+    /// Make this state folder from the archive instead
     #[arg(long, value_name = "STATE_DIR")]
     restore: Option<PathBuf>,
-    /// With --restore: the last entry that anybody knows of, from a broker, a label or a report
+    /// With --restore: the last entry that anybody knows, such as a broker, a label or a report
     #[arg(long, value_name = "SEQ", requires = "restore")]
     last_known: Option<u64>,
 }
@@ -59,7 +61,7 @@ impl Archive {
         let folder = Folder::verified(&self.dir, Kept::default(), None)?;
         let removed = match self.remove_before {
             Some(before) if folder.is_usable() => {
-                let removed = remove_before(&daemon.state_dir, &self.dir, before);
+                let removed = remove_before(&daemon.state_dir, &self.dir, before, self.dry_run);
                 Some(removed.map_err(|error| failure(&error))?)
             }
             Some(_) | None => None,
@@ -69,11 +71,12 @@ impl Archive {
             let mut object = folder.as_json();
             if let Some(fields) = object.as_object_mut() {
                 fields.insert("written".to_owned(), written);
-                fields.extend(
-                    removed
-                        .as_ref()
-                        .map(|it| ("removed".to_owned(), as_json(it))),
-                );
+                let name = if self.dry_run {
+                    "would_remove"
+                } else {
+                    "removed"
+                };
+                fields.extend(removed.as_ref().map(|it| (name.to_owned(), as_json(it))));
             }
             writeln!(out, "{object}")?;
             return Ok(folder.exit());
@@ -82,14 +85,14 @@ impl Archive {
         let Extended { files, bytes } = extended;
         writeln!(out, "written: {files} files, {bytes} bytes")?;
         match (&removed, self.remove_before) {
-            (Some(removed), _) => write_removed(out, removed)?,
+            (Some(removed), _) => write_removed(out, removed, self.dry_run)?,
             (None, Some(_)) => writeln!(out, "removed: nothing, since the archive is not intact")?,
             (None, None) => {}
         }
         Ok(folder.exit())
     }
 
-    /// Makes a state folder out of the archive.
+    /// Makes a state folder from the archive.
     fn make(
         &self,
         state_dir: &Path,
@@ -100,7 +103,7 @@ impl Archive {
         if !folder.is_archive() {
             let dir = self.dir.display();
             return Err(
-                Failure::usage(format!("{dir} is no archive: it has no {SUMS}"))
+                Failure::usage(format!("{dir} is not an archive: it has no {SUMS}"))
                     .with_remedy("name the folder that `tallyjaw archive` has made"),
             );
         }
@@ -139,25 +142,21 @@ impl Archive {
         )?;
         writeln!(
             out,
-            "  The bench that it was made from must not go on: two would write entries of the same numbers."
+            "  The bench that it was made from must not continue: both would write entries with the same numbers."
         )?;
         match known.filter(|known| *known > last) {
             Some(known) => writeln!(
                 out,
-                "  Entries {} to {known} are gone. The daemon starts when that is accepted: tallyjaw serve --accept-rollback {last}",
+                "  Entries {} to {known} are lost. The daemon starts once that is accepted: tallyjaw serve --accept-rollback {last}",
                 last.following()
             )?,
             None => writeln!(
                 out,
-                "  Where a broker, a label or a report knows a later entry, restore again with --last-known SEQ."
+                "  If a broker, a label or a report knows a later entry, restore again with --last-known SEQ."
             )?,
         }
         Ok(Exit::Yes)
     }
-}
-
-fn verify_time(text: &str) -> Result<WallMicros, String> {
-    WallMicros::of_person(text, &clock::zone()).map_err(|error| error.to_string())
 }
 
 fn failure(error: &ArchiveError) -> Failure {
@@ -169,7 +168,8 @@ fn failure(error: &ArchiveError) -> Failure {
     failure.with_remedy_of(error.remedy())
 }
 
-/// The names of the configuration's files in the archive: as they lie beside the main file, others by their last name.
+/// Names for the configuration's files in the archive: the path relative to the main file's folder, or the last name of
+/// a file elsewhere.
 fn names(main: &Path, files: Vec<PathBuf>) -> Vec<(String, PathBuf)> {
     let beside = main.parent().unwrap_or(Path::new(""));
     let mut named: Vec<(String, PathBuf)> = Vec::new();
@@ -211,22 +211,26 @@ fn as_json(removed: &Removed) -> Value {
     })
 }
 
-fn write_removed(out: &mut dyn Write, removed: &Removed) -> Result<(), Failure> {
+fn write_removed(out: &mut dyn Write, removed: &Removed, is_dry: bool) -> Result<(), Failure> {
+    let done = if is_dry { "would remove" } else { "removed" };
     let Some((seq, digest)) = removed.last else {
         writeln!(
             out,
-            "removed: nothing, since no full segment ended before that time"
+            "{done}: nothing, since no full segment ended before that time"
         )?;
         return Ok(());
     };
     writeln!(
         out,
-        "removed: segments {}, pictures {}, up to entry {seq}",
+        "{done}: segments {}, pictures {}, up to entry {seq}",
         removed.segments, removed.pictures
     )?;
+    if is_dry {
+        return Ok(());
+    }
     writeln!(
         out,
-        "The bench's journal begins behind entry {seq} now. That nothing else is gone is shown by: tallyjaw verify --digest {digest}"
+        "The bench's journal now begins after entry {seq}. To show that nothing else is missing: tallyjaw verify --digest {digest}"
     )?;
     Ok(())
 }

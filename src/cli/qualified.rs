@@ -3,7 +3,7 @@
 
 use super::columns::Columns;
 use super::entries::EntryStyle;
-use super::query::lines;
+use super::query::{self, lines};
 use super::{Context, Exit, Failure, card, journal_state, pager};
 use crate::clock;
 use crate::config::DaemonConfig;
@@ -46,15 +46,11 @@ pub(super) struct Qualified {
     #[arg(long, value_name = "STATE_DIR")]
     also: Vec<PathBuf>,
     /// As it stands on this day [default: today]
-    #[arg(long, value_name = "DAY", value_parser = time)]
+    #[arg(long, value_name = "DAY", value_parser = query::time)]
     on: Option<WallMicros>,
     /// Exit with 1 unless every combination of the list is shown
     #[arg(long)]
     gate: bool,
-}
-
-fn time(text: &str) -> Result<WallMicros, String> {
-    WallMicros::of_person(text, &clock::zone()).map_err(|error| error.to_string())
 }
 
 impl Qualified {
@@ -87,7 +83,7 @@ impl Qualified {
         })
     }
 
-    /// What the journal knows, with those of other benches.
+    /// The state of this journal, combined with those of other benches.
     fn known(&self, daemon: &DaemonConfig) -> Result<State, Failure> {
         let mut state = journal_state::read(daemon)?;
         if self.also.is_empty() {
@@ -121,7 +117,7 @@ impl Qualified {
         Ok(state)
     }
 
-    /// The rows and columns that are wanted.
+    /// The requested rows and columns.
     fn chosen(&self, matrix: Matrix) -> Matrix {
         let is_wanted = |wanted: &Option<String>, name: &str| {
             wanted.as_ref().is_none_or(|wanted| wanted == name)
@@ -253,7 +249,7 @@ fn one(cell: &Cell<'_>, form: &EntryStyle, out: &mut dyn Write) -> Result<(), Fa
     Ok(())
 }
 
-/// What it rests on, a line for each axis, and until when.
+/// The evidence, one line for each axis, and its last day.
 fn figures(found: &Found) -> Vec<String> {
     let mut lines: Vec<String> = found
         .axes

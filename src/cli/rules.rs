@@ -5,6 +5,7 @@
 use super::help;
 use super::query::Query;
 use clap::{Arg, Command};
+use std::collections::BTreeMap;
 
 /// A command with the words that call it.
 struct Called {
@@ -126,13 +127,12 @@ fn the_same_options_choose_readings_everywhere() {
     let all = called();
     let of = |words: &str| &all.iter().find(|one| one.words == words).unwrap().command;
     let export = of("export");
-    for words in [
-        "series",
-        "report",
-        "verify",
-        "study describe",
-        "study capability",
-    ] {
+    let studies = all.iter().map(|one| one.words.as_str());
+    let studies: Vec<&str> = studies
+        .filter(|words| words.starts_with("study "))
+        .collect();
+    assert!(studies.len() > 5, "{studies:?}");
+    for words in [&["series", "report", "verify"], &studies[..]].concat() {
         for name in Query::arguments().skip(1) {
             let wanted = option(export, name).unwrap();
             let got = option(of(words), name).unwrap_or_else(|| panic!("{words}: no --{name}"));
@@ -142,6 +142,49 @@ fn the_same_options_choose_readings_everywhere() {
             };
             assert_eq!(shown(got), shown(wanted), "{words} --{name}");
         }
+    }
+}
+
+/// Options whose value differs from command to command.
+const OTHER_VALUES: [&str; 9] = [
+    "after",
+    "answer",
+    "column",
+    "decision",
+    "from",
+    "reference",
+    "size",
+    "width",
+    "wire",
+];
+
+#[test]
+fn an_option_of_one_name_takes_one_kind_of_value() {
+    let mut known: BTreeMap<String, (String, Vec<String>)> = BTreeMap::new();
+    for Called { words, command } in called() {
+        for arg in command.get_arguments() {
+            let Some(long) = arg.get_long().filter(|long| !OTHER_VALUES.contains(long)) else {
+                continue;
+            };
+            let values = arg.get_value_names().unwrap_or_default();
+            let values: Vec<String> = values.iter().map(ToString::to_string).collect();
+            let (first, want) = known
+                .entry(long.to_owned())
+                .or_insert_with(|| (words.clone(), values.clone()));
+            assert_eq!(&values, want, "{words} --{long}, want that of {first}");
+        }
+    }
+}
+
+#[test]
+fn what_removes_or_sets_up_can_be_tried_first() {
+    let all = called();
+    for words in ["archive", "init"] {
+        let command = &all.iter().find(|one| one.words == words).unwrap().command;
+        assert!(
+            option(command, "dry-run").is_some(),
+            "{words}: no --dry-run"
+        );
     }
 }
 

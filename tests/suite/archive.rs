@@ -262,7 +262,7 @@ fn a_damaged_archive_is_not_restored() {
     assert!(!shop.path("other").exists());
     for no_archive in ["state", "nowhere"] {
         let text = said(&shop, &["archive", no_archive, "--restore", "other"], 2);
-        assert!(text.contains("is no archive"), "{text}");
+        assert!(text.contains("is not an archive"), "{text}");
         assert!(!shop.path("other").exists());
     }
 }
@@ -297,6 +297,18 @@ fn old_segments_leave_the_bench_only_when_the_archive_has_them_and_what_is_left_
         1,
     )["removed"];
     assert_eq!(removed["segments"], 0);
+    let dry = ["archive", "kept", "--remove-before", "2200-01-01", "-n"];
+    let would = as_json(&shop, &dry, 1)["would_remove"].clone();
+    let text = said(&shop, &dry, 1);
+    assert!(
+        text.contains("would remove: segments 1, pictures 2"),
+        "{text}"
+    );
+    assert_eq!(
+        files(&shop.path("state/journal")),
+        ["00000001.jsonl", "00000002.jsonl"]
+    );
+    let pictures = files(&shop.path("state/pictures"));
     let removed = as_json(
         &shop,
         &["archive", "kept", "--remove-before", "2200-01-01"],
@@ -308,6 +320,8 @@ fn old_segments_leave_the_bench_only_when_the_archive_has_them_and_what_is_left_
         (&json!(1), &json!(2))
     );
     assert_eq!(removed["last"], end);
+    assert_eq!(removed, would, "the dry run said it");
+    assert_ne!(files(&shop.path("state/pictures")), pictures);
     assert_eq!(files(&shop.path("state/journal")), ["00000002.jsonl"]);
     let text = said(&shop, &["verify"], 1);
     assert!(text.contains("segments are missing"), "{text}");

@@ -33,7 +33,7 @@ pub(in crate::cli) struct Arm {
     #[arg(long)]
     station: Option<String>,
     /// Who measures
-    #[arg(long, value_name = "WHO")]
+    #[arg(long, value_name = "OPERATOR")]
     operator: Option<String>,
     /// Stop a series early that is still open at the station, without asking
     #[arg(long)]
@@ -51,7 +51,7 @@ pub(in crate::cli) struct Arm {
 #[group(id = "inline", conflicts_with = "plan", multiple = true)]
 struct Inline {
     /// The terminal's id in a sheet
-    #[arg(long, value_name = "ID")]
+    #[arg(long, value_name = "TERMINAL")]
     terminal: Option<String>,
     /// The wire: '2.0 mm²', or '14 ga' with --sizing
     #[arg(long, value_name = "SIZE")]
@@ -72,7 +72,7 @@ struct Inline {
     #[arg(long, value_parser = Offered(Purpose::ALL.map(Purpose::name).to_vec()))]
     purpose: Option<String>,
     /// The crimp tool's id
-    #[arg(long, value_name = "ID")]
+    #[arg(long, value_name = "TOOL")]
     tool: Option<String>,
     /// The nest of the tool
     #[arg(long)]

@@ -5,9 +5,9 @@ use std::io::Write;
 
 /// Set what the pieces are for, as the card of a job does
 ///
-/// The station remembers it, also over a restart, and enters it into each series that starts after it. What is not
-/// given is taken from the list of jobs (`jobs` in the configuration), else from what was said of the same job before.
-/// A job cannot change within a series.
+/// The station remembers it, also over a restart, and enters it into each series that starts after it. Details that are
+/// not given are taken from the list of jobs (`jobs` in the configuration), or from what was given for the same job
+/// before. A job cannot change within a series.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  tallyjaw job 4711\n  tallyjaw job 4711 --serial 8\n  tallyjaw job 4711 --customer 'Pumps Ltd' --item 'pump harness B' --reference PO-88\n  tallyjaw job --none\n\nThe text of the card is tj/job/4711 or tj/job/4711/SERIAL. Its series: tallyjaw jobs 4711."
@@ -16,8 +16,8 @@ pub(in crate::cli) struct Job {
     /// The shop's number of the job
     #[arg(value_name = "JOB", required_unless_present = "none")]
     id: Option<String>,
-    /// For whom
-    #[arg(long, value_name = "NAME")]
+    /// The customer
+    #[arg(long, value_name = "CUSTOMER")]
     customer: Option<String>,
     /// The harness: part number and revision
     #[arg(long)]
@@ -28,7 +28,7 @@ pub(in crate::cli) struct Job {
     /// The customer's own number of the order
     #[arg(long)]
     reference: Option<String>,
-    /// The job is over: what is measured next is for none
+    /// The last job is finished: pieces that follow belong to no job
     #[arg(long, conflicts_with_all = ["id", "customer", "item", "serial", "reference"])]
     none: bool,
     /// The station; needed only where there are several

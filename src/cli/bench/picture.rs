@@ -12,9 +12,9 @@ use std::path::{Path, PathBuf};
 
 /// Enter pictures: microscope, cross-section, the harness
 ///
-/// A picture is stored unchanged, and its digest is entered: `verify` finds if it is changed or gone. Without options it
-/// is of the piece measured last, in the series that is open or was closed within ten minutes. JPEG or PNG, at most 20 MiB
-/// and 50 million pixels. It changes no verdict.
+/// A picture is stored unchanged, and its digest is entered: `verify` finds if it is changed or missing. Without
+/// options it belongs to the piece measured last, in the series that is open or was closed within ten minutes. JPEG or
+/// PNG, at most 20 MiB and 50 million pixels. It changes no verdict.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  tallyjaw picture cut.jpg                           of the piece measured last\n  tallyjaw picture cut-3.jpg --piece 3               of piece 3\n  tallyjaw picture cut-3.png --series 37 --piece 3   of a series that was closed before\n  tallyjaw picture harness.jpg --series 37           of series 37 as a whole\n\nExit codes: 0 entered; 2 refused; 3 no daemon answers; 4 a file cannot be read. It stops at the first that fails."
@@ -23,11 +23,11 @@ pub(in crate::cli) struct Picture {
     /// The files
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
-    /// The piece they are of
+    /// The piece in the pictures
     #[arg(long, value_name = "NUMBER")]
     piece: Option<u32>,
-    /// The series they are of
-    #[arg(long, value_name = "NUMBER")]
+    /// The series of that piece
+    #[arg(long, value_name = "SERIES")]
     series: Option<u64>,
     /// The station; needed only where there are several
     #[arg(long)]
@@ -65,7 +65,7 @@ impl Picture {
     }
 }
 
-/// The bytes of a regular file, at most as many as a picture may have. Nothing is waited for.
+/// The bytes of a regular file, at most as many as a picture may have. Reading never waits.
 fn read(path: &Path, name: &str) -> Result<Vec<u8>, Failure> {
     let shown = path.display();
     let failed = |error: std::io::Error| {

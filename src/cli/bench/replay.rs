@@ -40,7 +40,7 @@ pub(in crate::cli) struct Replay {
     #[arg(long, conflicts_with = "pty")]
     plan: Option<String>,
     /// Read it as this instrument [default: the one of the recording, or the only one]
-    #[arg(long, value_name = "NAME", conflicts_with = "pty")]
+    #[arg(long, value_name = "INSTRUMENT", conflicts_with = "pty")]
     instrument: Option<String>,
     /// Play it through a pseudo-terminal, with a link to it at LINK
     #[arg(long, value_name = "LINK", num_args = 0..=1, default_missing_value = "")]

@@ -53,7 +53,7 @@ pub(super) struct Cards {
     #[arg(long, value_name = "LANGUAGE", default_value = "en", value_parser = language)]
     language: Language,
     /// A card for this operator; can be repeated
-    #[arg(long = "operator", value_name = "NAME")]
+    #[arg(long = "operator", value_name = "OPERATOR")]
     operators: Vec<String>,
     /// A card for this lot of terminals; can be repeated
     #[arg(long = "terminal-lot", value_name = "LOT")]

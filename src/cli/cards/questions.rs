@@ -1,7 +1,7 @@
-//! The cards that answer what a person is asked: visual checks, and how pull tests failed.
+//! The cards that answer questions of a plan: visual checks, and how pull tests failed.
 //!
-//! A card names a check by its number. Where the plans ask the same under that number, the card has the question and its
-//! drawing; where they do not, it has the question of each plan.
+//! A card names a check by its number. If all plans have the same question under that number, the card shows it with
+//! its drawing; otherwise it shows the question of each plan.
 
 use super::sheet::Wish;
 use super::words::Words;
@@ -59,7 +59,7 @@ impl Words {
         wish
     }
 
-    /// A customary question in the language of the cards, the plan's own as it is.
+    /// The question: a customary one in the language of the cards, one of the plan itself unchanged.
     fn question(self, look: &Look) -> String {
         match &look.name {
             Some(name) => self.of(&format!("look.{name}")),

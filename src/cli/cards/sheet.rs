@@ -1,7 +1,6 @@
-//! Which cards are on the sheet, and what is written on each for the eye.
+//! Decides which cards are on the sheet, and what is printed on each.
 //!
-//! In: the catalog and the options. Out: cards in groups, each card once, or what cannot be
-//! carried by one.
+//! In: the catalog and the options. Out: cards in groups, each card once, or why a card cannot be made.
 
 use super::words::Words;
 use crate::cli::Failure;
@@ -40,14 +39,14 @@ pub(super) struct Group {
 
 #[derive(Debug)]
 pub(super) struct SheetCard {
-    /// What the code says.
+    /// The text of the QR code.
     pub(super) text: String,
     pub(super) title: String,
     /// What scanning it does, where the title does not say it.
     pub(super) does: String,
-    /// A word and what it says: `wire`, `2.0 mm²`.
+    /// Labelled facts: `wire`, `2.0 mm²`.
     pub(super) facts: Vec<(String, String)>,
-    /// What is looked at, drawn.
+    /// The drawing of a visual check.
     pub(super) drawing: Option<Element>,
 }
 
@@ -95,7 +94,7 @@ pub(super) fn sheet(catalog: &Catalog, wanted: &Wanted<'_>) -> Result<Sheet, Fai
     maker.finish()
 }
 
-/// A card before its text is made.
+/// A card before its text is checked.
 pub(super) struct Wish {
     pub(super) card: Card,
     pub(super) title: String,
@@ -104,7 +103,7 @@ pub(super) struct Wish {
     pub(super) drawing: Option<Element>,
 }
 
-/// Makes texts, each once, and gathers what is wrong.
+/// Makes the texts of cards, each once, and collects faults.
 #[derive(Default)]
 struct Maker {
     groups: Vec<Group>,
@@ -165,7 +164,7 @@ impl Maker {
     }
 }
 
-/// The plans named, or all.
+/// The named plans, or all.
 fn plans<'c>(catalog: &'c Catalog, named: &[String]) -> Result<Vec<&'c Plan>, Failure> {
     if named.is_empty() {
         return Ok(catalog.plans.iter().collect());

@@ -1,6 +1,6 @@
-//! What is written on each card, in the language that was chosen.
+//! The words that are printed on each card, in the chosen language.
 //!
-//! In: plans, tools, names. Out: cards with title and facts. Every word is of the table of texts, but names.
+//! In: plans, tools, names. Out: cards with title and facts. Every word except names is from the table of texts.
 
 use super::sheet::Wish;
 use crate::spec::wire::{resolve, table};
@@ -23,7 +23,7 @@ impl Words {
         texts::text(self.0, key, values)
     }
 
-    /// A word beside what it says: `wire`, `2.0 mm²`.
+    /// A labelled fact: `wire`, `2.0 mm²`.
     fn fact(self, key: &str, says: String) -> (String, String) {
         (self.of(key), says)
     }
@@ -103,7 +103,7 @@ impl Words {
         texts::keyed(&words).map_or(words, |keyed| keyed.text(self.0))
     }
 
-    /// `10, by piece`, where there is more than one axis to put in order.
+    /// `10, by piece`; the order is left out if there is only one axis.
     fn order(self, plan: &Plan, number: String) -> String {
         if plan.axes.len() < 2 {
             return number;
@@ -132,7 +132,7 @@ impl Words {
     /// The wire by its area and by its gauge, where it has one.
     fn wire(self, request: &WireRequest) -> String {
         let Ok(wire) = resolve(request) else {
-            return request.text.clone(); // a checked plan's wire resolves
+            return request.text.clone(); // the wire of a checked plan can always be resolved
         };
         let words = wire.to_string();
         let said = texts::keyed(&words).map(|keyed| keyed.text(self.0));
@@ -166,7 +166,8 @@ impl Words {
         commands.map(wish).into()
     }
 
-    /// Why the last pull test is retracted: its piece is destroyed, so that a bare `tj/retract` is refused.
+    /// Cards that retract the last pull test, each with a reason. Its piece is destroyed, so a bare `tj/retract` is
+    /// refused.
     pub(super) fn reasons(self, plans: &[&Plan]) -> Vec<Wish> {
         let destroys = |plan: &&Plan| plan.axes.iter().any(AxisName::is_destructive);
         if !plans.iter().any(destroys) {
@@ -187,7 +188,7 @@ impl Words {
             .into()
     }
 
-    /// A card for the tool, and one for each of its nests: nests are mixed up as easily as tools.
+    /// A card for the tool, and one for each of its nests.
     pub(super) fn tool(self, tool: &Tool) -> Vec<Wish> {
         let terminals = if tool.terminals.is_empty() {
             self.of("card.any")
@@ -232,7 +233,7 @@ impl Words {
         std::iter::once(whole).chain(of_nests).collect()
     }
 
-    /// The card of a job of the list; a serial number is put behind it by whoever prints the card of a harness.
+    /// The card of a job of the list. The card of a single harness has its serial number appended by whoever prints it.
     pub(super) fn job(self, known: &KnownJob) -> Wish {
         let job = &known.job;
         let facts = [

@@ -1,7 +1,7 @@
-//! Reads only the lines that some series need, by the index.
+//! Reads only the lines that some series need, with the index.
 //!
-//! The index is made first where it is missing and may be written: once it is there, no later command needs to read
-//! all. A command of somebody who may not write the state folder works without.
+//! A missing index is made first, if it may be written: then no later command needs to read the whole journal. A user
+//! who may not write the state folder works without it.
 
 use super::{Filter, lines};
 use crate::cli::Failure;
@@ -15,12 +15,12 @@ use memchr::memmem::Finder;
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 
-/// A plan of fewer entries is followed, whatever part of the journal they are.
+/// A plan of fewer entries is always followed, whatever part of the journal they are.
 const FEW: u64 = 10_000;
-/// A plan of a larger part of the journal is not: to read on is faster than to look for places.
+/// A plan of a larger part of the journal is not followed, because reading everything is faster than seeking.
 const PART: u64 = 4;
 
-/// The index of the journal; empty where it cannot be read, which then shows when the journal is read.
+/// The index of the journal; empty if it cannot be read. The error then shows when the journal is read.
 pub(in crate::cli) fn index(daemon: &DaemonConfig) -> Index {
     let (state_dir, durable) = (&daemon.state_dir, lines::durable_end(daemon));
     let open = || Index::open(state_dir, durable).unwrap_or_else(|_| Index::none(state_dir));
@@ -36,7 +36,7 @@ pub(in crate::cli) fn index(daemon: &DaemonConfig) -> Index {
     open()
 }
 
-/// The series that may have a reading that matches: those that are named, or all that the index does not exclude.
+/// The series that may have a matching reading: the named ones, or all that the index does not exclude.
 pub(in crate::cli) fn candidates(index: &mut Index, filter: &Filter<'_>) -> BTreeSet<Seq> {
     if !filter.ids().is_empty() {
         return filter.ids().iter().copied().map(Seq).collect();
@@ -51,7 +51,7 @@ pub(in crate::cli) fn candidates(index: &mut Index, filter: &Filter<'_>) -> BTre
     found
 }
 
-/// What is read for the readings that match; with those that belong to no series, if they are `loose`.
+/// The plan for reading all matching readings; with `loose`, also those that belong to no series.
 pub(in crate::cli) fn plan_of_readings(
     daemon: &DaemonConfig,
     filter: &Filter<'_>,
@@ -132,7 +132,7 @@ impl Number {
     }
 }
 
-/// The same from entry `after` on, where no series that was requested began before it.
+/// As [`each`], after entry `after`; no requested series begins before it.
 pub(in crate::cli) fn each_after(
     daemon: &DaemonConfig,
     plan: &Plan,
@@ -146,8 +146,8 @@ pub(in crate::cli) fn each_after(
     })
 }
 
-/// Gives every durable line of the plan after entry `after` to `take`, with what came of `work`, as [`lines::each_with`]
-/// does.
+/// Gives every durable line of the plan after entry `after` to `take`, with the result of `work`, as
+/// [`lines::each_with`] does.
 pub(in crate::cli) fn each_with<W: Send>(
     daemon: &DaemonConfig,
     plan: &Plan,
@@ -178,7 +178,7 @@ fn each_between<W: Send>(
     lines::each_block(daemon, ahead, Workers::of_machine(), next, work, take)
 }
 
-/// Gives the entries of the plan to `take` that the index chose.
+/// Gives the entries that the index chose to `take`.
 pub(in crate::cli) fn each_before_the_rest(
     daemon: &DaemonConfig,
     plan: &Plan,

@@ -1,4 +1,4 @@
-//! Reads the journal line by line, where it pays on all processors.
+//! Reads the journal line by line, on all processors if that is worth it.
 
 use crate::cli::progress::Progress;
 use crate::cli::{Failure, bench};
@@ -10,10 +10,10 @@ use crate::workers::Workers;
 use std::cell::RefCell;
 use std::ops::ControlFlow;
 
-const LOOK_AT_IT: &str = "look what is wrong with it: tallyjaw verify";
+const LOOK_AT_IT: &str = "find out what is wrong with it: tallyjaw verify";
 
 /// Gives every durable line after entry `after` to `take`, until that breaks off. On a terminal, the progress in a long
-/// journal is shown. Returns the last entry given out, or `after`.
+/// journal is shown. Returns the last entry that was given, or `after`.
 pub(in crate::cli) fn each(
     daemon: &DaemonConfig,
     after: Seq,
@@ -23,8 +23,8 @@ pub(in crate::cli) fn each(
     walk(daemon, after, Workers::ONE, work, |line, ()| take(line))
 }
 
-/// As [`each`], with `work` done on the lines by all processors. `take` gets each line in its place, with what came of the
-/// work; so the result is the same on any machine. `work` is done ahead: it may see lines that `take` never gets.
+/// As [`each`], with `work` done on the lines by all processors. `take` gets each line in order, with the result of
+/// `work`, so the outcome is the same on any machine. `work` is done ahead: it may see lines that `take` never gets.
 pub(in crate::cli) fn each_with<W: Send>(
     daemon: &DaemonConfig,
     after: Seq,
@@ -55,7 +55,7 @@ fn walk<W: Send>(
 }
 
 /// Gives every line of the blocks that `next` reads to `take`, as [`each_with`] does. `next` gets memory to read into;
-/// `ahead` is how many bytes it will read, for the progress.
+/// `ahead` is the number of bytes that it will read, for the progress.
 pub(super) fn each_block<W: Send>(
     daemon: &DaemonConfig,
     ahead: u64,

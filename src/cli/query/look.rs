@@ -1,4 +1,4 @@
-//! What can be seen in a line by itself, on any thread, before the entries are taken in order.
+//! What a line shows by itself, found on any thread before the entries are taken in order.
 
 use super::lines;
 use crate::cli::Failure;
@@ -13,7 +13,7 @@ use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 /// An entry, and the digest that it gives for the line before.
 type Decoded = Result<(Stamped, Digest), LineError>;
 
-/// What was seen in a line.
+/// The result of looking at a line.
 pub(in crate::cli) enum Look {
     /// A reading of a series, and the whole of it if it was parsed already.
     Reading(Spotted, Option<Result<Whole, LineError>>),
@@ -23,7 +23,7 @@ pub(in crate::cli) enum Look {
     Nothing,
 }
 
-/// A line of a reading, with as much as is known of it.
+/// A line with a reading, parsed as far as needed so far.
 pub(in crate::cli) struct Rest<'l> {
     pub(super) line: StoredLine<'l>,
     pub(super) whole: Option<Result<Whole, LineError>>,
@@ -39,15 +39,15 @@ impl Rest<'_> {
     }
 }
 
-/// Looks at lines. It is shared by the threads that look and the one that takes.
+/// Looks at lines. It is shared by the threads that look and the one that takes the entries.
 #[derive(Debug)]
 pub(in crate::cli) struct Looker {
     glancer: Glancer,
     what: Wanted,
-    /// Whether whole readings are parsed ahead. They are while at least one of four is kept; with a filter that few
-    /// match, it would be work for nothing.
+    /// Whether whole readings are parsed ahead. They are while at least one in four is kept; with a filter that few
+    /// match, this would be wasted work.
     whole: AtomicBool,
-    /// Of the last readings: how many there were, and how many were kept.
+    /// Number of recent readings, and how many of them were kept.
     noted: [AtomicU32; 2],
 }
 
@@ -59,11 +59,11 @@ enum Wanted {
     Nothing,
 }
 
-/// Number of readings after which it is decided again whether they are parsed ahead.
+/// After this number of readings, parsing ahead is decided again.
 const NOTED: u32 = 1024;
 
 impl Looker {
-    /// For a search, which needs glances at readings, or the `whole` of them.
+    /// For a search, which needs glances at readings, or `whole` readings.
     pub(in crate::cli) fn of_readings(whole: bool) -> Self {
         Self::new(if whole {
             Wanted::Wholes
@@ -72,7 +72,7 @@ impl Looker {
         })
     }
 
-    /// For lines, each of which is needed as an entry or not looked at.
+    /// For lines, which are needed either as entries or not at all.
     pub(in crate::cli) fn of_lines(are_entries_needed: bool) -> Self {
         Self::new(if are_entries_needed {
             Wanted::Entries
@@ -90,7 +90,7 @@ impl Looker {
         }
     }
 
-    /// What a line shows by itself.
+    /// What the line shows by itself.
     pub(in crate::cli) fn look(&self, line: &[u8]) -> Look {
         self.look_by(line, || decode(line))
     }

@@ -5,8 +5,8 @@
 //! - Options are stored as text in two forms: [`Query::options`] and [`Query::of_options`] (pairs of `--NAME` and
 //!   value, in a report), and [`Query::json`] and [`Query::of_json`] (an object in a file). [`Query::words`] is one
 //!   line to compare. Options from a file are accepted only in the form in which they are written here.
-//! - [`lines`] reads the journal line by line; a [`Looker`] looks at lines on all processors before they are taken in order.
-//!   [`indexed`] reads only those lines that some series need.
+//! - [`lines`] reads the journal line by line; a [`Looker`] looks at lines on all processors before they are taken in
+//!   order. [`indexed`] reads only the lines that some series need.
 //! - [`Search`] gives a command each reading that matches, once nothing can change it.
 
 pub(super) mod indexed;
@@ -236,7 +236,7 @@ impl Filter<'_> {
         self.series(series.id, &series.spec) && self.query.asked.iter().all(is_asked)
     }
 
-    /// The same by the index, which knows the series that begin and end within a segment.
+    /// As [`Self::could_match`], by the index, which knows the series that begin and end within a segment.
     pub(super) fn lists(&self, row: &Row<'_>) -> bool {
         self.has_facts(row)
             && self.since.is_none_or(|since| row.times.closed >= since)
@@ -260,7 +260,7 @@ impl Filter<'_> {
             && self.query.asked.iter().all(is_asked)
     }
 
-    /// Whether a reading of a matching series matches, its time apart.
+    /// Whether a reading of a matching series matches. Its time is checked separately.
     pub(super) fn reading(&self, shown: &ReadingKeys<'_>) -> bool {
         self.query
             .asked
@@ -297,7 +297,7 @@ impl Filter<'_> {
             && asked.all(|(option, _)| !option.selects.is_of_things() || option.loose.is_some())
     }
 
-    /// Whether the time of the query has a part between these, both included.
+    /// Whether the time range of the query overlaps the range between these times, both included.
     pub(super) fn times(&self, earliest: WallMicros, latest: WallMicros) -> bool {
         self.since.is_none_or(|since| latest >= since)
             && self.until.is_none_or(|until| earliest < until)
@@ -313,7 +313,7 @@ impl Filter<'_> {
         self.ids().is_empty() && self.query.value(Selects::is_of_things).is_none()
     }
 
-    /// Whether the query has a time.
+    /// Whether the query has a time range.
     pub(super) fn is_timed(&self) -> bool {
         self.since.is_some() || self.until.is_some()
     }

@@ -22,7 +22,7 @@ pub(in crate::cli) struct QueryOption {
     /// Brings a value into its stored form; the error says what is expected.
     pub(super) parse: fn(&str) -> Result<String, String>,
     pub(super) selects: Selects,
-    /// The values of a series by the index; empty for what is not compared as text.
+    /// The values of a series in the index; empty if they are not compared as text.
     pub(super) facts: for<'f> fn(&'f Facts) -> Vec<&'f str>,
     /// The value of a reading outside a series; `None` if such a reading has none.
     pub(super) loose: Option<fn(&Reading) -> &str>,
@@ -49,7 +49,7 @@ pub(super) enum Selects {
 }
 
 impl Selects {
-    /// Whether it is compared with a property, and not with the time or used by another option.
+    /// Whether it is compared with a property; otherwise it is a time, or is used by another option.
     pub(super) fn is_of_things(&self) -> bool {
         match self {
             Self::Series(_) | Self::Reading { .. } | Self::Wire => true,
@@ -58,7 +58,7 @@ impl Selects {
     }
 }
 
-/// Properties of a reading that options are compared with.
+/// Properties of a reading with which options are compared.
 #[derive(Debug, Clone, Copy)]
 pub(in crate::cli) struct ReadingKeys<'r> {
     pub(in crate::cli) axis: &'r str,

@@ -1,6 +1,6 @@
 //! Finds readings in the journal in one pass, with memory that does not grow with the journal.
 //!
-//! A reading is given out once its series is final. Before that it may be doubted or retracted
+//! A reading is given out once its series is final, because it may be doubted or retracted until then
 //! ([`crate::entry::ledger`]).
 
 use super::look::{Look, Looker, Rest};
@@ -34,8 +34,8 @@ pub(in crate::cli) trait Take {
         rest: Rest<'_>,
     ) -> Result<Option<Self::Kept>, Failure>;
 
-    /// Takes a matching series that is final, or that is still open at the end of the journal. One without a reading that
-    /// matches may be left out, unless it was named.
+    /// Takes a matching series that is final, or that is still open at the end of the journal. A series without a
+    /// matching reading may be left out, unless it was named.
     fn tell(&mut self, series: Series<Self::Kept>) -> Result<(), Failure>;
 
     /// Takes a matching reading that was measured while no series was open.
@@ -120,7 +120,7 @@ impl<'s, T: Take> Search<'s, T> {
         Ok(ControlFlow::Continue(()))
     }
 
-    /// Whether all series that were named are given out.
+    /// Whether all named series were given out.
     fn is_over(&self) -> bool {
         !self.filter.ids().is_empty()
             && self.missing.is_empty()

@@ -49,7 +49,7 @@ pub(super) struct Import {
     #[arg(long, requires = "out")]
     force: bool,
     /// The terminal's id; it chooses one if the file has several
-    #[arg(long, value_name = "ID")]
+    #[arg(long, value_name = "TERMINAL")]
     terminal: Option<String>,
     /// Where the values are from, such as "maker's sheet, rev C" [default: the name of the file]
     #[arg(long, value_name = "TEXT")]

@@ -14,7 +14,7 @@ use crate::stats::text::fixed;
 use serde_json::{Value, json};
 use std::io::Write;
 
-/// Propose a row of a sheet from factory pieces that were measured, where the maker's sheet is not to be had
+/// Propose a row of a sheet from measured factory pieces, if the maker's sheet is not available
 ///
 /// The nominal is the mean of the pieces, rounded to the resolution. The limits are a customary tolerance around it
 /// (--tolerance), or the interval that holds 95 % of all such pieces with 95 % confidence (--interval). Both are shown.
@@ -83,7 +83,7 @@ impl Propose {
         Ok(Exit::Yes)
     }
 
-    /// The proposal of each axis; else why none can be made.
+    /// The proposal for each axis; or why none can be made.
     fn proposed(
         &self,
         pieces: &FactoryPieces,
@@ -103,7 +103,7 @@ impl Propose {
         Ok((proposed, crimp.clone()))
     }
 
-    /// The row as it stands in a sheet.
+    /// The row in the form of a sheet.
     fn row(&self, crimp: &Crimp, series: &[Seq], proposed: &[Proposed]) -> String {
         let quoted = |text: &str| toml::Value::String(text.to_owned()).to_string();
         let ids: Vec<_> = series.iter().map(ToString::to_string).collect();
@@ -135,7 +135,7 @@ impl Propose {
     }
 }
 
-/// The proposal for an axis; else why none can be made.
+/// The proposal for an axis; or why none can be made.
 fn propose_for(of: &OfAxis, tolerances: &[(AxisName, Tolerance)]) -> Result<Proposed, String> {
     let words = of.axis.words();
     let said = |why: &dyn std::fmt::Display| format!("{words}: {why}");

@@ -21,8 +21,9 @@ use std::path::{Path, PathBuf};
 /// Set a bench up: find the caliper, ask a few questions, write the configuration
 ///
 /// It lists the adapters, finds line settings and format of the caliper while you press its data key, asks for one row
-/// of the terminal maker's sheet and a plan, and writes tallyjaw.toml, sheets.toml and plans.toml. It never replaces
-/// a file. Each question has an option; with --yes or --json nothing is asked, and what no option says is the default.
+/// of the terminal maker's sheet and a plan, and writes tallyjaw.toml, sheets.toml and plans.toml. It never replaces a
+/// file. Each question has an option; with --yes or --json nothing is asked, and an option that is not given has its
+/// default.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
@@ -49,7 +50,7 @@ pub(in crate::cli) struct Init {
     #[arg(long)]
     no_port: bool,
     /// The name of this place at the bench
-    #[arg(long, value_name = "NAME", default_value = "bench-1")]
+    #[arg(long, value_name = "STATION", default_value = "bench-1")]
     station: String,
     #[command(
         flatten,
@@ -128,7 +129,7 @@ impl Init {
         Ok(exit)
     }
 
-    /// The folder to write to. `--config` may name it by a file that `init` makes.
+    /// The folder to write to: the argument, or the folder of the main file that `--config` names.
     fn folder(&self, context: &Context) -> Result<PathBuf, Failure> {
         match (&self.folder, &context.config) {
             (Some(folder), None) => Ok(folder.clone()),
@@ -176,7 +177,7 @@ fn refuse_what_is_there(folder: &Path) -> Result<(), Failure> {
         there.join(", ")
     ))
     .with_remedy(
-        "look at it with `tallyjaw check`; add a caliper with `tallyjaw listen PORT --write`; for another bench: tallyjaw init DIR",
+        "check it with `tallyjaw check`; add a caliper with `tallyjaw listen PORT --write`; for another bench: tallyjaw init DIR",
     ))
 }
 

@@ -238,7 +238,7 @@ pub(super) struct Given {
     #[arg(long, conflicts_with_all = ["terminal", "wire", "sizing", "height", "width", "source"])]
     example: bool,
     /// The terminal, by its maker's part number
-    #[arg(long, value_name = "ID")]
+    #[arg(long, value_name = "TERMINAL")]
     terminal: Option<String>,
     /// Which sheet its limits are from, with revision
     #[arg(long, value_name = "TEXT", requires = "terminal")]
@@ -256,9 +256,9 @@ pub(super) struct Given {
     #[arg(long, value_name = "LIMITS", requires = "terminal")]
     width: Option<String>,
     /// The name of the plan [first-off]
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "PLAN")]
     plan: Option<String>,
-    /// How many pieces the plan asks for [5]
+    /// The number of pieces of the plan [5]
     #[arg(long, value_name = "N")]
     pieces: Option<String>,
 }
