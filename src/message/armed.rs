@@ -193,7 +193,7 @@ pub struct GuardMessage {
     /// Width of the guard band, as text with unit; left out with simple acceptance.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub guard: Option<String>,
-    /// Test uncertainty ratio: half the tolerance over 2u. Left out if the uncertainty is unknown.
+    /// Test uncertainty ratio: half the tolerance over the expanded uncertainty 2u. Left out if the uncertainty is unknown.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tur: Option<Digits>,
 }

@@ -90,7 +90,7 @@ impl ErrorObject {
 }
 
 /// The answer to every other command that enters something: `disarm`, `retract`, `restore`, `resume`, `look`, `pulled`,
-/// `note`, `operator`, `tool`, `job`, `lot`, `zero`, `ask`, `adapter` and `revoke`.
+/// `note`, `operator`, `tool`, `job`, `lot`, `crimps`, `settle`, `zero`, `ask`, `adapter` and `revoke`.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Done {
     /// `seq` of the entry that records the command. It is durable.
@@ -182,7 +182,7 @@ pub struct Pairing {
     pub tablet: String,
     /// Addresses at which the tablet may reach the page, the most likely first.
     pub addresses: Vec<String>,
-    /// The code that lets in one device, once.
+    /// The code, which pairs one device, once.
     pub code: String,
     /// When the code expires, UTC, RFC 3339.
     pub expires_at: String,
@@ -302,9 +302,9 @@ pub enum Outcome {
     Status(Box<Status>),
     /// Answer to `catalog`.
     Catalog(Box<CatalogMessage>),
-    /// Answer to `pair`: the code that lets a tablet in.
+    /// Answer to `pair`: the pairing code.
     Pairing(Box<Pairing>),
-    /// Answer to `tablets`: those that are paired.
+    /// Answer to `tablets`: the paired ones.
     Tablets(Tablets),
     /// To the page: what can be set up.
     #[schemars(skip)]

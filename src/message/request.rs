@@ -72,7 +72,7 @@ pub enum Call {
     Catalog,
     /// `reload`: read the configuration again.
     Reload,
-    /// About the tablets that are let in.
+    /// A request about tablets.
     Tablet(TabletCall),
     /// The configuration for the page. The control socket has no such method.
     Setup,

@@ -23,7 +23,7 @@ pub struct SeriesMessage {
     /// Time of its end, RFC 3339 in UTC; left out while it is open.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub closed: Option<String>,
-    /// `accepted`, `rejected`, `undecided` or `cut_short`; left out while it is open.
+    /// `accepted`, `rejected`, `undecided`, `cut_short` or `measured`; left out while it is open.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub outcome: Option<&'static str>,
     /// Reservations of the outcome, such as `calibration_overdue`.

@@ -135,7 +135,7 @@ pub struct LastMessage {
 pub struct OutcomeMessage {
     /// `seq` of the entry `armed` that opened it.
     pub series: u64,
-    /// `accepted`, `rejected`, `undecided` or `cut_short`.
+    /// `accepted`, `rejected`, `undecided`, `cut_short` or `measured`.
     pub outcome: String,
     /// Reservations, such as `calibration_overdue`.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]

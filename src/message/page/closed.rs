@@ -22,7 +22,7 @@ pub struct ClosedMessage {
     /// Wire in words, with area and gauge.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub wire: Option<String>,
-    /// `accepted`, `rejected`, `undecided` or `cut_short`.
+    /// `accepted`, `rejected`, `undecided`, `cut_short` or `measured`.
     pub outcome: &'static str,
     /// Reservations of the outcome, such as `calibration_overdue`.
     pub reservations: Vec<&'static str>,

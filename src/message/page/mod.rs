@@ -107,7 +107,7 @@ pub struct SlotMessage {
     pub value: String,
     /// Value in nanometres or millinewtons.
     pub at: i64,
-    /// `pass`, `fail_low`, `fail_high`, `unsure_low` or `unsure_high`.
+    /// `pass`, `fail_low`, `fail_high`, `unsure_low`, `unsure_high` or `measured`.
     pub verdict: &'static str,
     /// Whether measuring destroyed the piece, so that retracting needs a reason.
     #[serde(skip_serializing_if = "std::ops::Not::not")]

@@ -8,10 +8,7 @@ pub(super) const WORDS: &[(&str, &str)] = &[
         "after",
         "send every entry after this number, then new entries as they are written",
     ),
-    (
-        "alert_rules",
-        "run rules (over several readings) that are in force",
-    ),
+    ("alert_rules", "run rules (over several readings) in force"),
     (
         "alerts",
         "run rules that fired; in arm, the run rules that are in force",
@@ -20,12 +17,12 @@ pub(super) const WORDS: &[(&str, &str)] = &[
         "alike",
         "true if the adapter's identity is not unique: it has no serial number, or another adapter has the same one",
     ),
-    (
-        "answer",
-        "the answer to a visual check: good, the crimp is as it should be, or bad",
-    ),
+    ("answer", "the answer to a visual check: good or bad"),
     ("as_planned", "whether it is the tool that the plan names"),
-    ("asks_pull_mode", "whether it is asked how each pull failed"),
+    (
+        "asks_pull_mode",
+        "whether the operator must say how each pull failed",
+    ),
     ("at", "time, RFC 3339 in UTC with microseconds"),
     ("attached", "the open port; left out while none is open"),
     (
@@ -109,8 +106,8 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ),
     ("decision", "decision rule: simple or guarded"),
     ("detached_because", "why the port was lost"),
-    ("deviation", "value less nominal"),
-    ("digest", "SHA-256 of the line that is sealed, hex"),
+    ("deviation", "value minus nominal"),
+    ("digest", "SHA-256 of the sealed line, hex"),
     (
         "double_retracts",
         "whether two zero frames within two seconds retract the last reading",
@@ -130,7 +127,7 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ("first", "the first"),
     (
         "first_crimp",
-        "the first of the crimps by its number in the run, from 1",
+        "number of the first crimp in the run, from 1",
     ),
     ("first_entry", "the first entry that the command made"),
     ("first_off", "the plan whose good sample opens the run"),
@@ -164,7 +161,7 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ),
     (
         "job",
-        "what the pieces are for; none if the last job is over",
+        "the job that the pieces are for; left out once the last job is finished",
     ),
     (
         "journal",
@@ -178,10 +175,7 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ("kind", "kind of line"),
     ("last", "the newest entry"),
     ("last_check", "the day of its last check"),
-    (
-        "last_crimp",
-        "the last of the crimps by its number in the run",
-    ),
+    ("last_crimp", "number of the last crimp in the run"),
     ("last_entry", "the last entry that the command made"),
     ("last_good", "the last good zero"),
     ("last_good_sample", "the last good sample"),
@@ -206,15 +200,15 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ("look", "number of the visual check in the plan, from 1"),
     (
         "looks",
-        "visual checks; in completed, how many were answered how; in the state, the answers so far",
+        "visual checks; in completed, numbers of checks by answer; in the state, the answers so far",
     ),
     (
         "looks_per",
-        "whether each piece is looked at (piece) or the series as a whole (series)",
+        "whether visual checks are made for each piece (piece) or once for the series (series)",
     ),
-    ("lot", "the lot; none if it is not known"),
+    ("lot", "number of the lot; left out if it is not known"),
     ("lower", "lower limit; a value on it is within limits"),
-    ("material", "what it is a lot of"),
+    ("material", "material of the lot: terminal or wire"),
     ("max_error", "maximum permissible error"),
     (
         "measured",
@@ -228,7 +222,7 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ("name", "its name"),
     (
         "needs",
-        "what the maker's sheet additionally requires of its crimps",
+        "additional requirements of the maker's sheet for its crimps",
     ),
     ("nest", "the nest of the tool"),
     ("nests", "the nests of the tool"),
@@ -249,11 +243,11 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ("outcome", "outcome of the series"),
     (
         "owed",
-        "entries that follow from the last sample and are not entered yet",
+        "entries that the last sample causes and that are still missing",
     ),
     (
         "part",
-        "its part in the run: first_off, in_process or last_off",
+        "its role in the run: first_off, in_process or last_off",
     ),
     ("passed", "number of counted readings that passed"),
     ("piece", "the piece, from 1"),
@@ -288,7 +282,10 @@ pub(super) const WORDS: &[(&str, &str)] = &[
         "public_key",
         "the public part of the signing key, as OpenSSH writes it",
     ),
-    ("pull_mode", "whether it is asked how each pull failed"),
+    (
+        "pull_mode",
+        "whether the operator must say how each pull failed",
+    ),
     (
         "pull_modes",
         "how each pull failed, with the number of its reading",
@@ -305,7 +302,7 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ("reason", "why"),
     (
         "refused",
-        "the last card or pedal press that could not be carried out, or file of a picture that was not taken",
+        "the last card, pedal press or picture file that was refused",
     ),
     ("remedy", "what a person can do"),
     (
@@ -341,7 +338,7 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ),
     (
         "said",
-        "what was not carried out: the text of the card, or the action of the pedal",
+        "what was refused: the text of the card, the action of the pedal, or the name of the picture's file",
     ),
     (
         "sample",
@@ -373,7 +370,7 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ),
     (
         "signature",
-        "a signature in the form of OpenSSH, base64, without the lines around it; in key_begun, of the key before",
+        "a signature in the form of OpenSSH, base64, without the lines around it; in key_begun, the signature over this key by the key before",
     ),
     ("signing", "the signing key, and what is sealed"),
     ("since", "start time, RFC 3339 in UTC"),
@@ -421,7 +418,7 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ("terminal_lot", "the lot of the terminals"),
     (
         "test_uncertainty_ratio",
-        "half the tolerance over twice the standard uncertainty",
+        "half the tolerance over the expanded uncertainty, twice the standard uncertainty",
     ),
     ("text", "text for people"),
     ("time_due", "whether a zero is due by time"),
@@ -456,7 +453,7 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ),
     ("version", "version of the daemon"),
     ("vouched", "number of crimps that good samples vouch for"),
-    ("warning", "what looks wrong and was accepted"),
+    ("warning", "a warning about a value that was accepted"),
     ("warnings", "warnings given at arming"),
     ("was", "the adapter that belonged to the instrument so far"),
     ("width", "width of the guard band"),
