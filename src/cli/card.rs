@@ -57,7 +57,7 @@ pub(super) fn station(
     Ok(())
 }
 
-/// The open run with what it needs next, and what is held.
+/// Writes what the open run needs next, and what is held.
 fn production(
     out: &mut dyn Write,
     form: &EntryStyle,
@@ -264,7 +264,7 @@ fn zeros(zero: &ZeroMessage) -> String {
             .map(|s| format!("every {} minutes", s / 60)),
         zero.closing.then(|| "after the last reading".to_owned()),
         zero.double_retracts
-            .then(|| "two in a row retract the reading before".to_owned()),
+            .then(|| "two in a row retract the last reading".to_owned()),
     ]
     .into_iter()
     .flatten()
@@ -366,7 +366,7 @@ fn verdict_style(verdict: &str) -> Style {
     }
 }
 
-/// An outcome by its name in data: `stopped early` of `cut_short`.
+/// An outcome in words, from its name in data: `stopped early` for `cut_short`.
 pub(super) fn outcome_words(name: &str) -> String {
     let known = Outcome::from_name(name);
     known.map_or_else(

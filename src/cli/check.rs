@@ -18,11 +18,11 @@ use std::path::Path;
 
 /// Find mistakes in the configuration and in every sheet, plan and tool
 ///
-/// One run shows all mistakes of all files, each with file, line and column, what stands there, what is expected
-/// and what to do. If there are none, warnings follow: sheet values that are unlikely (rows out of order, a
-/// tolerance too fine for every instrument, inches typed as mm, swapped columns), calibrations and checks that
-/// are overdue today, and programs that are missing. With --json the `kind` of an object is `error`, `warning`,
-/// `overdue` or `surroundings` (of the machine).
+/// One run shows all mistakes of all files, each with file, line and column, what was found, what is expected and what
+/// to do. If there are none, warnings follow: sheet values that are unlikely (rows out of order, a tolerance too fine
+/// for every instrument, inches typed as mm, swapped columns), calibrations and checks that are overdue today, and
+/// programs that are missing. With --json the `kind` of an object is `error`, `warning`, `overdue` or `surroundings`
+/// (of the machine).
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  tallyjaw check\n  tallyjaw --config bench/tallyjaw.toml check\n\nExit codes: 0 no mistakes (warnings or not), 1 mistakes, 2 no configuration, 4 it cannot be read."

@@ -57,7 +57,7 @@ impl Context {
         )
     }
 
-    /// The path that [`Context::config_path`] finds, without its check of the owner; `None` if there is no file.
+    /// The path that [`Context::config_path`] finds, without checking its owner; `None` if there is no file.
     pub(super) fn config_that_is_there(&self) -> Option<PathBuf> {
         let mut places = self.config.clone().into_iter().chain(usual_places());
         places.find(|place| place.is_file())

@@ -67,7 +67,7 @@ impl Jobs {
     }
 }
 
-/// Gives the series of these jobs to `take`, out of the lines of a plan.
+/// Gives the series of these jobs to `take`, from the lines of a plan.
 fn each(
     daemon: &DaemonConfig,
     plan: &Plan,
@@ -88,7 +88,7 @@ fn each(
     Ok(())
 }
 
-/// All jobs, with what came out of their series; `None` if the journal is not as the index says.
+/// All jobs with the outcomes of their series; `None` if the index turns out to be wrong.
 fn known(daemon: &DaemonConfig, index: &mut Index) -> Result<Option<Vec<JobSeries>>, Failure> {
     let mut series = Vec::new();
     let mut closings = Vec::new();
@@ -144,7 +144,7 @@ fn known(daemon: &DaemonConfig, index: &mut Index) -> Result<Option<Vec<JobSerie
     Ok(Some(jobs))
 }
 
-/// Behind a count of accepted series; a count alone would say more than its outcomes do.
+/// The addition to a count of accepted series: how many of them have reservations.
 fn with_reservations(of_them: usize) -> String {
     match of_them {
         0 => String::new(),

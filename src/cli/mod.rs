@@ -176,7 +176,7 @@ impl Command {
     }
 }
 
-/// Takes the time zone of the configuration that this command line is about: a day in its options is of that zone.
+/// Takes the time zone of the configuration that this command uses: a day in the options is a day in that zone.
 fn take_zone(arguments: &[OsString]) {
     let matches = help::command().ignore_errors(true);
     let matches = matches.try_get_matches_from(arguments);
@@ -190,7 +190,7 @@ fn take_zone(arguments: &[OsString]) {
     }
 }
 
-/// The configuration file that is named, before or behind the subcommand.
+/// The named configuration file, whether the option is before or after the subcommand.
 fn deepest(matches: &clap::ArgMatches) -> Option<PathBuf> {
     let behind = matches
         .subcommand()

@@ -1,7 +1,7 @@
-//! A page as PDF: printed by an installed Chromium without a window.
+//! Prints a page as PDF, with an installed Chromium that shows no window.
 //!
-//! The browser gets a folder of its own that is gone afterwards, keeps its sandbox, and reaches no network: the page
-//! asks for nothing, and names are resolved to nowhere.
+//! The browser gets a folder of its own that is removed afterwards, keeps its sandbox, and reaches no network: the page
+//! refers to nothing outside, and no name can be resolved.
 #![expect(clippy::disallowed_methods, reason = "edge: runs a browser")]
 
 use super::html_file::HtmlFile;
@@ -11,7 +11,7 @@ use crate::system::make_private_folder;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
-/// What a Chromium is called, in the order in which it is looked for.
+/// Names of Chromium programs, in the order of searching.
 const NAMES: &[&str] = &[
     "chromium",
     "chromium-browser",
@@ -19,7 +19,7 @@ const NAMES: &[&str] = &[
     "google-chrome-stable",
 ];
 
-/// The files that a page goes into.
+/// The files that a page is written to.
 #[derive(Debug)]
 pub(super) enum Files {
     Page(PathBuf),
@@ -28,11 +28,11 @@ pub(super) enum Files {
 }
 
 impl Files {
-    /// By the name that a person gave, or that the command made: HTML with PDF beside it, or the PDF alone.
+    /// The files for a given name: HTML with PDF beside it, or the PDF alone.
     ///
     /// # Errors
     ///
-    /// Where HTML would be written into a file that is named as a PDF.
+    /// If HTML would be written into a file with the name of a PDF.
     pub(super) fn named(file: PathBuf, is_printed: bool) -> Result<Self, Failure> {
         let ending = file.extension();
         let is_named_pdf = ending.is_some_and(|ending| ending.eq_ignore_ascii_case("pdf"));
@@ -54,8 +54,8 @@ impl Files {
         }
     }
 
-    /// Writes and signs them; returns the signature of [`Self::first`]. What cannot be printed is known before anything is
-    /// written.
+    /// Writes and signs them; returns the signature of [`Self::first`]. Nothing is written if the page cannot be
+    /// printed.
     pub(super) fn put(
         &self,
         kind: &HtmlFile,
@@ -82,7 +82,7 @@ impl Files {
         Ok(signature)
     }
 
-    /// The page, or the PDF where it is alone.
+    /// The HTML file, or the PDF if there is no HTML file.
     pub(super) fn first(&self) -> &Path {
         match self {
             Self::Page(file) | Self::PageAndPdf(file, _) | Self::Pdf(file) => file,
@@ -110,7 +110,7 @@ impl Files {
     }
 }
 
-/// The page printed on the paper that its style sheet names; `file` is where it is going to be.
+/// The PDF of the page on the paper that its style sheet names; `file` is the file that it is for.
 fn printed(page: &str, file: &Path) -> Result<Vec<u8>, Failure> {
     let browser = browser().ok_or_else(|| {
         Failure::usage("no Chromium was found on PATH, which prints the PDF").with_remedy(
@@ -155,7 +155,7 @@ fn printed(page: &str, file: &Path) -> Result<Vec<u8>, Failure> {
     Ok(printed)
 }
 
-/// A file that is no PDF is left alone.
+/// Refuses to replace a file that is not a PDF.
 fn refuse_other(file: &Path) -> Result<(), Failure> {
     let is_other = |bytes: Vec<u8>| !bytes.is_empty() && !bytes.starts_with(b"%PDF");
     if std::fs::read(file).is_ok_and(is_other) {
@@ -174,7 +174,7 @@ fn browser() -> Option<PathBuf> {
     named.find(|file| file.is_file())
 }
 
-/// A folder that is gone when it is dropped.
+/// A folder that is removed when this is dropped.
 struct Folder(PathBuf);
 
 impl Folder {
@@ -191,7 +191,7 @@ impl Folder {
 
 impl Drop for Folder {
     fn drop(&mut self) {
-        // What is left behind is in the folder for temporary files.
+        // Files that cannot be removed are in the folder for temporary files.
         let _ = std::fs::remove_dir_all(&self.0);
     }
 }

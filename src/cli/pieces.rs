@@ -1,4 +1,4 @@
-//! Pieces out of the journal that are taken together: their readings axis by axis, and why a series cannot be taken.
+//! Collects pieces from the journal: their readings by axis, and why a series cannot be used.
 
 use super::query::{Rest, Take};
 use crate::entry::Outcome;
@@ -11,7 +11,7 @@ use crate::spec::{AxisName, Crimp, Purpose};
 use crate::stats::{Sample, Undefined};
 use std::collections::BTreeSet;
 
-/// What is kept of a reading.
+/// The data kept of a reading.
 pub(super) struct Kept {
     pub(super) axis: AxisName,
     base: i64,
@@ -30,7 +30,7 @@ impl Kept {
     }
 }
 
-/// The readings of one axis that count.
+/// The counted readings of one axis.
 pub(super) struct OfAxis {
     pub(super) axis: AxisName,
     pub(super) unit: Unit,
@@ -48,7 +48,7 @@ impl OfAxis {
     }
 }
 
-/// Adds the readings of a series that count, axis by axis in the order of measuring.
+/// Adds the counted readings of a series, by axis in the order of measuring.
 pub(super) fn add(axes: &mut Vec<OfAxis>, series: &Series<Kept>) {
     let counted = series.readings.iter();
     let counted = counted.filter(|entered| entered.disposition == Disposition::Counted);
@@ -84,8 +84,8 @@ pub(super) fn add(axes: &mut Vec<OfAxis>, series: &Series<Kept>) {
     }
 }
 
-/// The crimp of a series whose readings are all vouched for; else why nothing can be said of its pieces, to be read behind
-/// its number.
+/// The crimp of a series whose readings are all vouched for; or why its pieces cannot be used, to be read after its
+/// number.
 pub(super) fn vouched<K>(series: &Series<K>) -> Result<&Crimp, &'static str> {
     let spec = &series.spec;
     let crimp = spec.subject.crimp().ok_or("is of gauge blocks")?;
@@ -109,7 +109,7 @@ pub(super) fn vouched<K>(series: &Series<K>) -> Result<&Crimp, &'static str> {
 /// A tool and its nest.
 pub(super) type Holder = (String, Option<String>);
 
-/// Factory pieces of one or more series: what they have in common, and their readings.
+/// Factory pieces of one or more series: what they share, and their readings.
 #[derive(Default)]
 pub(super) struct FactoryPieces {
     pub(super) of: Option<(Crimp, Option<Holder>)>,
@@ -117,12 +117,12 @@ pub(super) struct FactoryPieces {
     pub(super) series: Vec<Seq>,
     /// The make-up of the wire, if a plan gives it.
     pub(super) strands: Option<Strands>,
-    /// Why nothing can be said of them.
+    /// Why the pieces cannot be used.
     pub(super) refused: Option<String>,
 }
 
 impl FactoryPieces {
-    /// The crimp, if all series are of one, and their pieces can be taken together; else why not.
+    /// The crimp, if all series are of the same one and their pieces can be taken together; or why not.
     pub(super) fn crimp(&self) -> Result<&Crimp, String> {
         match (&self.refused, &self.of) {
             (Some(why), _) => Err(why.clone()),
@@ -131,7 +131,7 @@ impl FactoryPieces {
         }
     }
 
-    /// Takes a series; an error if it says nothing of a factory's crimps, or not of the same ones.
+    /// Takes a series; an error if its pieces are not factory pieces, or not of the same crimp.
     fn take(&mut self, series: &Series<Kept>) -> Result<(), String> {
         let (id, spec) = (series.id, &series.spec);
         if spec.subject.crimp().is_some() && spec.purpose != Purpose::Reference {

@@ -2,7 +2,7 @@
 //!
 //! The text is encoded as bytes. The encoder would otherwise choose a mode by the bytes (Kanji among others), which
 //! could turn UTF-8 into something else. If the text is not plain ASCII the code declares UTF-8, because readers would
-//! guess. Of a label's text the end is encoded as capital letters and digits, which takes fewer modules.
+//! guess. The end of a label's text is encoded as capital letters and digits, which takes fewer modules.
 
 use crate::markup::{Element, el};
 use qrcode::bits::Bits;
@@ -34,7 +34,7 @@ impl Code {
         Self::of(text, "")
     }
 
-    /// The smallest code of the text, its end of capital letters, digits and the like in fewer modules.
+    /// The smallest code of the text; its end of capital letters and digits takes fewer modules.
     pub(super) fn new(text: &str) -> Result<Self, QrError> {
         let is_other = |sign: char| !is_alphanumeric(sign);
         let at = text.rfind(is_other).and_then(|at| {

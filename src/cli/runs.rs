@@ -19,8 +19,8 @@ use std::ops::ControlFlow;
 
 /// List the production runs of the journal, or show one with its samples and what became of its crimps
 ///
-/// A run is what was crimped between samples: a good first-off opens it, a good last-off closes it. It reads the
-/// journal's files, so no daemon is needed.
+/// A run is the crimps between samples: a good first-off opens it, a good last-off closes it. It reads the journal's
+/// files, so no daemon is needed.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  tallyjaw runs                       one line per run\n  tallyjaw runs 812                   one run with its time line\n  tallyjaw runs --open --json\n  tallyjaw runs --station bench-1 --since 2026-11-01"

@@ -1,4 +1,4 @@
-//! Signs the files that commands make, where the bench has a key.
+//! Signs the files that commands make, if the bench has a key.
 
 use super::{Context, Failure};
 use crate::durable::secret::SecretError;
@@ -10,13 +10,13 @@ use std::path::{Path, PathBuf};
 const WARNING: Style = AnsiColor::Yellow.on_default().bold();
 const HELP: Style = AnsiColor::Cyan.on_default();
 
-/// Takes the signature of an old file away, before it is replaced.
+/// Removes the signature of an old file, before it is replaced.
 pub(super) fn withdraw(file: &Path) -> Result<(), Failure> {
     beside::withdraw(file).map_err(|failed| Failure::io(failed.to_string()))
 }
 
-/// Signs a file that was written; `None` where there is no key, or no file but a pipe. A key that cannot be used is said,
-/// and the file stays.
+/// Signs a file that was written; `None` if there is no key, or if the target is a pipe. A key that cannot be used is
+/// reported, and the file stays.
 pub(super) fn sign(state_dir: &Path, file: &Path) -> Result<Option<PathBuf>, Failure> {
     if !file.is_file() {
         return Ok(None);
@@ -33,7 +33,7 @@ pub(super) fn sign(state_dir: &Path, file: &Path) -> Result<Option<PathBuf>, Fai
         .map_err(|error| failure(&error))
 }
 
-/// How to check a signature without us.
+/// Says how to check a signature without tallyjaw.
 pub(super) fn tell(
     context: &Context,
     out: &mut dyn Write,

@@ -5,7 +5,8 @@ use std::io::Write;
 
 /// Request a value from an instrument, as its pedal does
 ///
-/// Only for an instrument with capture = "ask". Its answer, or that none came, is an entry: see `tallyjaw watch`.
+/// Only for an instrument with capture = "ask". Its answer is an entry, and so is a missing answer: see `tallyjaw
+/// watch`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:

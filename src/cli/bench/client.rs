@@ -26,7 +26,7 @@ pub(super) fn call(
     call_with(context, method, params, &[])
 }
 
-/// As [`call`], with bytes behind the line.
+/// As [`call`], with bytes after the line.
 pub(super) fn call_with(
     context: &Context,
     method: &str,
@@ -115,7 +115,7 @@ pub(super) fn connect(socket: &Path) -> Result<BufReader<UnixStream>, Failure> {
         }
         Failure::no_daemon(format!("no daemon answers at {}", socket.display()))
             .because(&error)
-            .with_remedy("start it: tallyjaw serve, in another terminal; a daemon of another folder is found by --config FILE")
+            .with_remedy("start it in another terminal: tallyjaw serve; if it runs with a configuration elsewhere, name that: --config FILE")
     })?;
     Ok(BufReader::new(stream))
 }

@@ -5,12 +5,12 @@ use std::io::Write;
 
 /// Count crimps of the production run
 ///
-/// The number is of the crimps since the last count. A counter at a port counts by itself. Crimps that are counted while
-/// no run is open are entered too, but no sample vouches for them.
+/// The number is that of the crimps since the last count. A counter at a port counts by itself. Crimps that are counted
+/// while no run is open are entered too, but no sample vouches for them.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  tallyjaw crimps 50     fifty more since the last count")]
 pub(in crate::cli) struct Crimps {
-    /// How many, since the last count
+    /// The number of crimps since the last count
     #[arg(value_name = "NUMBER")]
     crimps: u32,
     /// The station; needed only where there are several

@@ -14,10 +14,11 @@ const HELP: Style = AnsiColor::Cyan.on_default();
 
 /// Make, show or replace the key that seals the journal and signs files
 ///
-/// With a key, the daemon seals the journal after each outcome, every 1,000 entries and at its stop, and reports, labels
-/// and exports that this user makes get a signature, FILE.sig, beside them. Whoever has the public part can check both:
-/// tallyjaw verify --key, or ssh-keygen alone. Give it away, and keep it on another machine: a key that only this machine
-/// vouches for proves nothing. The private part stays in the state folder, where only the user of the daemon can read it.
+/// With a key, the daemon seals the journal after each outcome, every 1,000 entries and at its stop, and reports,
+/// labels and exports that this user makes get a signature, FILE.sig, beside them. Anyone with the public part can
+/// check both: tallyjaw verify --key, or ssh-keygen alone. Publish it, and keep it on another machine: a key that only
+/// this machine vouches for proves nothing. The private part stays in the state folder, where only the user of the
+/// daemon can read it.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
@@ -60,7 +61,7 @@ impl KeyCommand {
     }
 }
 
-/// The daemon could not read the key of another user.
+/// Refuses to make a key as another user, because the daemon could not read it.
 fn of_this_user(state_dir: &Path) -> Result<(), Failure> {
     let io = |cause: std::io::Error| {
         Failure::io(format!("cannot make {}", state_dir.display())).because(&cause)

@@ -5,20 +5,20 @@ use std::io::Write;
 
 /// Answer a visual check of the plan
 ///
-/// The checks stand in the plan (looks). They are asked after the measurements of their piece; one that is bad rejects.
-/// An answer can be given again while the series is open.
+/// The checks are those of the plan (looks). Each is due after the measurements of its piece. A bad answer rejects the
+/// series. An answer can be given again while the series is open.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  tallyjaw look 1 good             of the piece that waits for it\n  tallyjaw look 2 bad --piece 3    of piece 3"
 )]
 pub(in crate::cli) struct Look {
-    /// Its number in the plan, from 1
+    /// The number of the check in the plan, from 1
     #[arg(value_name = "NUMBER")]
     number: u32,
     /// good or bad
     #[arg(value_parser = ["good", "bad"])]
     answer: String,
-    /// The piece, where it is not the one that waits for it
+    /// The piece; needed only if it is not the one for which the check is due
     #[arg(long, value_name = "NUMBER")]
     piece: Option<u32>,
     /// The station; needed only where there are several

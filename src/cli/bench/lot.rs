@@ -14,13 +14,13 @@ use std::io::Write;
     after_help = "Examples:\n  tallyjaw lot terminal R-2031\n  tallyjaw lot wire 88-1407\n  tallyjaw lot wire --none\n\nThe text of the card is tj/lot/terminal/R-2031 or tj/lot/wire/88-1407."
 )]
 pub(in crate::cli) struct Lot {
-    /// What it is a lot of
+    /// The material of the lot
     #[arg(value_parser = PossibleValuesParser::new(Material::ALL.map(Material::name)))]
     material: String,
     /// The number of the reel or the spool
     #[arg(value_name = "LOT", required_unless_present = "none")]
     id: Option<String>,
-    /// It is not known which lot is in use
+    /// The lot in use is not known
     #[arg(long, conflicts_with = "id")]
     none: bool,
     /// The station; needed only where there are several

@@ -5,7 +5,7 @@ use std::io::Write;
 
 /// Say how a pull test failed
 ///
-/// It belongs to the pull force that was measured last, or to that of the piece named.
+/// The answer belongs to the pull force that was measured last, or to that of the named piece.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  tallyjaw pulled broke_in_wire            of the last pull\n  tallyjaw pulled pulled_out --piece 2     of piece 2"
@@ -14,7 +14,7 @@ pub(in crate::cli) struct Pulled {
     /// How it failed
     #[arg(value_parser = ["pulled_out", "broke_at_crimp", "broke_in_wire", "other"])]
     mode: String,
-    /// The piece, where it is not the last one
+    /// The piece; needed only if it is not the last one
     #[arg(long, value_name = "NUMBER")]
     piece: Option<u32>,
     /// The station; needed only where there are several

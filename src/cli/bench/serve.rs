@@ -122,7 +122,7 @@ fn say(ready: &Ready, measures: bool, json: bool, out: &mut dyn Write) -> std::i
         } = tablet;
         writeln!(
             out,
-            "  {:<8} {listen}, {paired} paired   (tallyjaw page --pair lets one in)\n  {:<8} certificate SHA-256 {sha256}",
+            "  {:<8} {listen}, {paired} paired   (tallyjaw page --pair pairs one)\n  {:<8} certificate SHA-256 {sha256}",
             "tablets", ""
         )?;
     }
@@ -131,8 +131,8 @@ fn say(ready: &Ready, measures: bool, json: bool, out: &mut dyn Write) -> std::i
             out,
             "no instrument is configured, so nothing can be measured; plug the caliper's adapter in, then, in another terminal:\n  \
              tallyjaw ports                  names its port\n  \
-             tallyjaw listen PORT --write    finds how the caliper speaks, and writes it into the configuration\n  \
-             tallyjaw reload                 has this daemon read it"
+             tallyjaw listen PORT --write    finds the caliper's settings, and writes them into the configuration\n  \
+             tallyjaw reload                 makes this daemon read it"
         )?;
     }
     writeln!(out, "stop it with Ctrl-C or SIGTERM")?;

@@ -106,7 +106,7 @@ impl Status {
     }
 }
 
-/// Where tablets connect, and how many may.
+/// Writes where tablets connect, and how many are paired.
 fn tablets(out: &mut dyn Write, tablet: &TabletStatus) -> std::io::Result<()> {
     writeln!(out, "{HEADING}tablets{HEADING:#}", HEADING = card::HEADING)?;
     let (listen, paired) = (safe(&tablet.listen), tablet.paired);
@@ -132,7 +132,7 @@ fn sinks(out: &mut dyn Write, form: &EntryStyle, sinks: &[SinkStatus]) -> std::i
             behind => format!("{behind} entries behind"),
         };
         let Some(failing) = &sink.failing else {
-            // Entries since the last time stamp are no fault: the next one covers them.
+            // Entries since the last time stamp are not a fault, because the next one covers them.
             let so_far = match (kind.as_str(), after, sink.behind) {
                 ("timestamp", 0, _) => "no time stamp yet".to_owned(),
                 ("timestamp", _, since) => format!("stamped up to entry {after}, {since} since"),

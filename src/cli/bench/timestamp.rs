@@ -1,4 +1,4 @@
-//! `tallyjaw timestamp`: exit 0 once the time stamp is kept, 2 if the answer is none of an entry, or without
+//! `tallyjaw timestamp`: exit 0 once the time stamp is stored, 2 if the answer does not fit an entry, or without
 //! configuration or entry, 4 if the authority does not answer or a file cannot be read or written.
 
 use super::query::lines;
@@ -16,17 +16,17 @@ use std::io::Write;
 use std::ops::ControlFlow;
 use std::path::PathBuf;
 
-/// Have an authority outside confirm when the journal existed
+/// Have an outside authority confirm when the journal existed
 ///
-/// The digest of the last line is sent to a time stamping authority (RFC 3161) and nothing else; its signed answer is kept
-/// in the state folder as timestamps/SEQ.tsr. Each line holds the digest of the one before, so the answer stands for
-/// all entries up to there: whoever writes the journal again later, with every key of the bench, cannot write that.
-/// `tallyjaw verify --authority FILE` checks the answers.
+/// The digest of the last line is sent to a time stamping authority (RFC 3161) and nothing else; its signed answer is
+/// stored in the state folder as timestamps/SEQ.tsr. Each line holds the digest of the one before, so the answer covers
+/// all entries up to that one: whoever rewrites the journal later, even with every key of the bench, cannot make such
+/// an answer. `tallyjaw verify --authority FILE` checks the answers.
 ///
-/// Without a URL the authority of the [[sink]] of the kind "timestamp" is asked, whose daemon asks it each day by itself.
+/// Without a URL the authority of the [[sink]] of the kind "timestamp" is asked. The daemon asks it each day by itself.
 ///
-/// Without a network: --out writes the request into a file, for any program that speaks to an authority, and --answer
-/// takes what came back.
+/// Without a network: --out writes the request into a file, for any program that can ask an authority, and --answer
+/// takes the answer.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  tallyjaw timestamp https://tsa.example/tsa --authority tsa-ca.pem\n                                               send the request, check and keep the answer\n  tallyjaw timestamp                           ask the authority of the [[sink]]\n  tallyjaw timestamp -o last.tsq               a bench without a network\n  curl -H 'Content-Type: application/timestamp-query' \\\n    --data-binary @last.tsq https://tsa.example/tsa -o last.tsr\n  tallyjaw timestamp --answer last.tsr\n  tallyjaw verify --authority tsa-ca.pem\n\nExit codes: 0 kept; 2 the answer is no time stamp of an entry, no address, no configuration or no entry; 4 no answer, or a file cannot be read or written."
@@ -45,7 +45,7 @@ pub(in crate::cli) struct Timestamp {
     /// Take the answer in this file
     #[arg(long, value_name = "FILE", conflicts_with = "url")]
     answer: Option<PathBuf>,
-    /// The authority's certificate in PEM: an answer that it does not vouch for is not kept
+    /// The authority's certificate in PEM: an answer that it does not vouch for is not stored
     #[arg(long, value_name = "FILE", conflicts_with = "out")]
     authority: Option<PathBuf>,
     /// The certificates in PEM that the server of an https address is checked against [default: the system's]
@@ -98,7 +98,7 @@ impl Timestamp {
         kept(context, out, daemon, answer, of)
     }
 
-    /// Whom to ask: by the arguments, else by the configuration.
+    /// The authority to ask: from the arguments, otherwise from the configuration.
     fn whom(self, config: &Config) -> Result<AuthorityConfig, Failure> {
         let mut whom = match &self.url {
             Some(url) => AuthorityConfig {
@@ -121,7 +121,7 @@ impl Timestamp {
     }
 }
 
-/// An address; without a scheme by plain HTTP.
+/// An address; without a scheme it is plain HTTP.
 fn address(text: &str) -> Result<WebAddress, Failure> {
     let whole = if text.contains("://") {
         text.to_owned()
@@ -172,7 +172,7 @@ fn last_line(daemon: &DaemonConfig) -> Result<(Seq, Digest), Failure> {
     })
 }
 
-/// The line that an answer is of.
+/// The line that an answer is for.
 fn line_of(daemon: &DaemonConfig, answer: &Answer) -> Result<(Seq, Digest), Failure> {
     let mut found = None;
     lines::each(daemon, Seq(0), |line| {
@@ -189,7 +189,7 @@ fn line_of(daemon: &DaemonConfig, answer: &Answer) -> Result<(Seq, Digest), Fail
     })
 }
 
-/// Keeps an answer that was checked, and says so.
+/// Stores an answer that was checked, and reports it.
 fn kept(
     context: &Context,
     out: &mut dyn Write,
@@ -229,7 +229,7 @@ fn no_stamp(error: &NotAStamp) -> Failure {
     Failure::usage(error.to_string()).with_remedy("ask again, or another authority")
 }
 
-/// 4 where the authority does not answer or a file cannot be read, 2 where the answer or the file is not what it should be.
+/// The failure: 4 if the authority does not answer or a file cannot be read, 2 if the answer or the file is not valid.
 fn not_obtained(error: &NotObtained) -> Failure {
     let text = error.to_string();
     let failure = match error {

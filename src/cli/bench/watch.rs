@@ -71,7 +71,8 @@ struct Screen {
     form: EntryStyle,
     /// Stations with entries since the prompts were last shown.
     stations: BTreeSet<String>,
-    /// The warnings of the last series at each station; that there are some is said once, not again with the same plan.
+    /// The warnings of the last series at each station; the hint to them is written once, and not again with the same
+    /// plan.
     warned: BTreeMap<String, Vec<String>>,
 }
 

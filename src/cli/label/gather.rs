@@ -1,7 +1,7 @@
-//! What the journal says of the series or the job of a label.
+//! Collects from the journal the outcome of the series or the job of a label.
 //!
-//! In: every entry in order, with the digest of its line. Out: at any entry, how the series came out by then, and the
-//! text of the label that is true at that entry.
+//! In: every entry in order, with the digest of its line. Out: at any entry, the outcome up to then, and the text of
+//! the label that is correct at that entry.
 
 use crate::entry::ledger::{Ledger, Series};
 use crate::entry::line::Digest;
@@ -9,19 +9,19 @@ use crate::entry::{Entry, Reservation, Seq, SeriesEntry, Stamped};
 use crate::message::label::{LabelOf, LabelState, LabelText};
 use std::collections::BTreeMap;
 
-/// Collects what one label is about.
+/// Collects the entries about the subject of one label.
 #[derive(Debug)]
 pub(in crate::cli) struct Gathering {
     of: LabelOf,
     ledger: Ledger<()>,
-    /// Those that nothing can change any more.
+    /// The series that no later entry can change.
     settled: BTreeMap<Seq, Series<()>>,
     /// The entry that closed each series, or the last one about it.
     shows: BTreeMap<Seq, (Seq, Digest)>,
 }
 
 impl Gathering {
-    /// Begins before the first entry.
+    /// A collection before the first entry.
     pub(in crate::cli) fn new(of: LabelOf) -> Self {
         Self {
             of,
@@ -31,7 +31,7 @@ impl Gathering {
         }
     }
 
-    /// What the label is of.
+    /// The subject of the label.
     pub(super) fn of(&self) -> &LabelOf {
         &self.of
     }
@@ -88,7 +88,7 @@ impl Gathering {
         all.filter(|one| said.contains(one)).collect()
     }
 
-    /// What the label says now; `None` if there is no such series.
+    /// The text of the label at this entry; `None` if there is no such series.
     pub(in crate::cli) fn text(&self) -> Option<LabelText> {
         let series = self.series();
         let outcomes = series.iter().map(|series| {

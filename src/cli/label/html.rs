@@ -1,7 +1,7 @@
-//! The labels as one HTML file: a page of paper for each, of the label's size.
+//! The labels as one HTML file, one page of the label's size each.
 //!
-//! Everything is SVG in the printer's dots, so that each module of a code is whole dots and each line of text is as
-//! wide as was reckoned. No script, nothing from outside.
+//! Everything is SVG in the printer's dots, so that each module of a code is a whole number of dots and each line of
+//! text has the computed width. The file has no script and refers to nothing outside.
 
 use super::layout::{Dots, LabelSize, Layout, Placed, Style};
 use crate::cli::qr::Code;

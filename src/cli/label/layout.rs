@@ -1,10 +1,11 @@
 //! Where everything stands on a label, in whole dots of the printer.
 //!
-//! In: the size of the label, the modules of its code and its paragraphs, the most important ones marked. Out: the
-//! places of code and lines, or that they do not fit.
+//! In: the size of the label, the modules of its code, and its paragraphs with their importance. Out: the places of
+//! code and lines, or that they do not fit.
 //!
-//! - The code stands beside the text, or above it; its modules are whole dots, and at least [`LEAST_MODULE`].
-//! - Of the arrangements that fit, one with modules of [`GOOD_MODULE`] comes first; then the one that leaves out the
+//! - The code stands beside the text, or above it. Its modules are a whole number of dots, and at least
+//!   [`LEAST_MODULE`].
+//! - Of the arrangements that fit, one with modules of [`GOOD_MODULE`] is preferred; then the one that leaves out the
 //!   fewest paragraphs; then the one with the larger code.
 //! - Letters have a fixed width: the page forces it, whatever font the browser has.
 
@@ -51,43 +52,43 @@ impl FromStr for LabelSize {
 const LEAST_MODULE: u32 = 250;
 /// A module that hand scanners and telephones read easily (common practice, no source).
 const GOOD_MODULE: u32 = 375;
-/// A larger module helps nobody.
+/// A larger module is no easier to read.
 const LARGEST_MODULE: u32 = 750;
-/// Around the text, in thousandths of a millimetre.
+/// Margin around the text, in thousandths of a millimetre.
 const MARGIN: u32 = 1_000;
 /// Height of a letter and of its line, in thousandths of a millimetre.
 const SMALL: (u32, u32) = (2_250, 2_750);
 const TITLE: (u32, u32) = (3_000, 3_625);
 /// Height of the outcome's letters, at most; a small one leaves room for more lines.
 const BANDS: [u32; 3] = [6_000, 4_500, 3_000];
-/// And at least.
+/// Smallest height of the outcome's letters.
 const LEAST_BAND: u32 = 3_000;
 /// A letter's width in thousandths of its height.
 const ADVANCE: u32 = 600;
-/// Fewer letters in a line are no text.
+/// A line for fewer letters is of no use.
 const FEWEST_LETTERS: u32 = 10;
 
-/// How a paragraph is set.
+/// The style of a paragraph.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Style {
     /// The job or the series.
     Title,
     /// The outcome: one line, as large as it fits; inverse unless it is accepted.
     Band { inverse: bool },
-    /// What takes from the weight of the outcome.
+    /// A reservation of the outcome.
     Strong,
     /// Everything else.
     Small,
 }
 
-/// A piece of text that stands on the label as a whole, or not at all.
+/// A paragraph that is on the label as a whole, or not at all.
 #[derive(Debug, Clone)]
 pub(super) struct Paragraph {
     pub(super) text: String,
     pub(super) style: Style,
-    /// What it is called where it is left out; `None` if it never is.
+    /// The name to report if it is left out; `None` if it never is.
     pub(super) name: Option<&'static str>,
-    /// The higher, the sooner it is left out.
+    /// The order of leaving out: higher ranks go first.
     pub(super) rank: u8,
 }
 
@@ -106,10 +107,10 @@ pub(super) struct Placed {
     pub(super) style: Style,
 }
 
-/// A label with everything in its place.
+/// A label with the places of all its parts.
 #[derive(Debug)]
 pub(super) struct Layout {
-    /// In dots.
+    /// Width in dots.
     pub(super) width: u32,
     pub(super) height: u32,
     /// Left and top of the code with its quiet zone, and the dots of a module.
@@ -121,17 +122,17 @@ pub(super) struct Layout {
     pub(super) left_out: Vec<&'static str>,
 }
 
-/// Dots of a printer in a millimetre, as a number that lengths are converted with.
+/// The printer's dots in a millimetre, to convert lengths.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Dots(pub(super) u32);
 
 impl Dots {
-    /// Whole dots in thousandths of a millimetre, at least.
+    /// The whole number of dots within this many thousandths of a millimetre.
     fn of(self, thousandths: u32) -> u32 {
         thousandths.saturating_mul(self.0) / 1_000
     }
 
-    /// At least this many thousandths of a millimetre.
+    /// The number of dots that is at least this many thousandths of a millimetre.
     fn at_least(self, thousandths: u32) -> u32 {
         thousandths.saturating_mul(self.0).div_ceil(1_000)
     }
@@ -146,7 +147,7 @@ struct Region {
     height: u32,
 }
 
-/// The best arrangement; `None` if not even what must be on the label fits.
+/// The best arrangement; `None` if not even the required paragraphs fit.
 pub(super) fn arranged(
     size: LabelSize,
     dots: Dots,
@@ -299,7 +300,7 @@ fn band(
     (dots, largest): (Dots, u32),
 ) -> Option<(Placed, u32)> {
     let letters = u32::try_from(text.chars().count()).ok()?;
-    // A letter's room at both sides.
+    // One letter's width of margin, half of it on each side.
     let widest = region.width * 1_000 / ((letters + 1) * ADVANCE);
     let size = dots.of(largest).min(widest);
     if size < dots.of(LEAST_BAND) {

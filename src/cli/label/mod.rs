@@ -38,10 +38,10 @@ const PAGE: HtmlFile = HtmlFile {
 
 /// Make a label of a job or of series to print: outcome, what it is of, and a QR code that `verify` checks
 ///
-/// It makes one HTML file with a page of the label's size for each: print it at 100 %, without margins. The code says
-/// in plain text which series or job came out how, and the digest of the entry that shows it; `tallyjaw verify --label`
-/// holds a scanned text against the journal. A job is accepted if all its series are; what is rejected, undecided,
-/// stopped early or still open stands in white on black.
+/// It makes one HTML file with a page of the label's size for each: print it at 100 %, without margins. The code
+/// contains, as plain text, the series or job, its outcome, and the digest of the entry that proves it; `tallyjaw
+/// verify --label` compares a scanned text with the journal. A job is accepted if all its series are; any other outcome
+/// is printed in white on black.
 ///
 /// A small label leaves lines out in this order: shop, plan, customer, item, date, terminal and wire, serial number,
 /// counts. Job or series, outcome and reservations are on every label; where they do not fit, the smallest size that
@@ -76,16 +76,16 @@ pub(super) struct Label {
     /// The language of what is printed: en, de or es
     #[arg(long, value_name = "LANGUAGE", default_value = "en", value_parser = super::cards::language)]
     language: Language,
-    /// Print it as PDF too, beside the HTML file, by an installed Chromium
+    /// Also print it as PDF, beside the HTML file, with an installed Chromium
     #[arg(long)]
     pdf: bool,
-    /// The file; `-` is standard output [default: a name that says what it is of; standard output if that is
-    /// no terminal]
+    /// The file; `-` is standard output [default: a name with the job or series; standard output if that is no
+    /// terminal]
     #[arg(short, long, value_name = "FILE")]
     out: Option<PathBuf>,
 }
 
-/// The series that the labels may be of.
+/// The series that the labels may include.
 fn of_labels(index: &mut Index, labels: &[Gathering]) -> BTreeSet<Seq> {
     let mut series = BTreeSet::new();
     for label in labels {
@@ -142,7 +142,7 @@ impl Label {
         Ok(Exit::Yes)
     }
 
-    /// What labels are wanted of, each once.
+    /// The subjects of the requested labels, each once.
     fn wanted(&self) -> Vec<LabelOf> {
         if let Some(id) = &self.job {
             let (id, serial) = (id.clone(), self.serial.clone());
@@ -208,7 +208,7 @@ impl Label {
         }
     }
 
-    /// `job-4711.html`, `label-37-52.html`; a job whose id is no file name is `job.html`.
+    /// `job-4711.html`, `label-37-52.html`; `job.html` if the id is not valid in a file name.
     fn name(&self) -> String {
         const NAMED: usize = 3;
         let is_plain = |text: &&String| {
@@ -287,7 +287,7 @@ impl Label {
 }
 
 impl Drawn {
-    /// What the label has no room for, what was left out first in front.
+    /// The paragraphs for which the label has no room, in the order in which they were left out.
     fn left_out(&self) -> Vec<&'static str> {
         let all = LEFT_OUT.into_iter();
         all.filter(|name| self.layout.left_out.contains(name))

@@ -1,6 +1,6 @@
-//! What is written on a label for the eye, in the language that was chosen.
+//! The words that are printed on a label, in the chosen language.
 //!
-//! In: the series of the label and the shop's name. Out: paragraphs, each with the order in which it is left out.
+//! In: the series of the label and the shop's name. Out: paragraphs, each with its rank for leaving out.
 
 use super::gather::Gathering;
 use super::layout::{Paragraph, Style};
@@ -12,7 +12,7 @@ use crate::quantity::{Zone, safe};
 use crate::spec::{ArmedSubject, Job};
 use crate::texts::{self, Language};
 
-/// What a label is made with.
+/// The data from which a label is made.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Words<'w> {
     pub(super) language: Language,
@@ -20,7 +20,7 @@ pub(super) struct Words<'w> {
     pub(super) zone: &'w Zone,
 }
 
-/// What is left out first where the label is small; the last one of these stays longest.
+/// The paragraphs in the order in which they are left out of a small label.
 pub(super) const LEFT_OUT: [&str; 8] = [
     "shop", "plan", "customer", "item", "date", "wire", "serial", "counts",
 ];
@@ -57,7 +57,7 @@ impl Words<'_> {
         let serial = match &text.of {
             LabelOf::Job {
                 serial: Some(_), ..
-            } => None, // it stands in the title
+            } => None, // it is in the title
             LabelOf::Job { .. } | LabelOf::Series(_) => job(|job| job.serial.as_ref()),
         };
         put(
@@ -88,7 +88,7 @@ impl Words<'_> {
         texts::text(self.language, key, values)
     }
 
-    /// A word and what it says.
+    /// A labelled fact.
     fn fact(&self, key: &str, says: &str) -> String {
         format!("{} {says}", self.of(key))
     }
@@ -104,7 +104,7 @@ impl Words<'_> {
         }
     }
 
-    /// `4 series: 3 accepted, 1 rejected`; nothing for one series, whose outcome stands above.
+    /// `4 series: 3 accepted, 1 rejected`; `None` for one series, whose outcome is above.
     fn counts(&self, series: &[&Series<()>]) -> Option<String> {
         let number = series.len();
         let of = |outcome: Option<Outcome>| {
@@ -139,7 +139,7 @@ impl Words<'_> {
                 let wire = crimp.wire.to_string();
                 let said = texts::keyed(&wire).map(|keyed| keyed.text(self.language));
                 let wire = said.unwrap_or_else(|| texts::number(self.language, &wire));
-                // What the size is by other tables stands in parentheses, and on the report.
+                // The sizes by other tables, in parentheses, are on the report only.
                 let wire = wire
                     .split_once(" (")
                     .map_or(wire.as_str(), |(size, _)| size);
@@ -156,7 +156,7 @@ impl Words<'_> {
         each_once(plans).map(|plans| self.with("label.plan", &[("plan", &plans)]))
     }
 
-    /// When the last of them was closed; of an open one, when it was opened.
+    /// The date on which the last series was closed; for an open one, the date on which it was opened.
     fn date(&self, series: &[&Series<()>]) -> Option<String> {
         let open = series.iter().filter(|series| series.closed.is_none());
         if let Some(opened) = open.map(|series| series.opened).max() {
@@ -169,7 +169,7 @@ impl Words<'_> {
     }
 }
 
-/// What a label is of, in a sentence.
+/// The subject of a label, in a sentence.
 pub(in crate::cli) fn of(of: &LabelOf) -> String {
     match of {
         LabelOf::Series(id) => format!("series {id}"),
@@ -192,7 +192,7 @@ fn paragraph(name: Option<&'static str>, style: Style, text: &str) -> Paragraph 
     }
 }
 
-/// What all series have in common.
+/// The detail of the job, if all series have the same.
 fn shared(series: &[&Series<()>], of: fn(&Job) -> Option<&String>) -> Option<String> {
     let of_one = |series: &&Series<()>| series.spec.job.as_ref().and_then(of).cloned();
     let first = of_one(series.first()?)?;

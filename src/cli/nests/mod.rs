@@ -40,7 +40,7 @@ pub(super) struct Nests {
     since: Option<WallMicros>,
 }
 
-/// The factory pieces, and on which axes nests are judged by them.
+/// The factory pieces, and the axes on which nests are compared with them.
 struct Factory {
     pieces: FactoryPieces,
     crimp: Crimp,
@@ -55,7 +55,7 @@ struct Judged {
     means: Vec<Mean>,
 }
 
-/// The ranking, with everything that is said of it.
+/// The ranking, with all that is reported about it.
 struct Found {
     factory: Factory,
     judged: Vec<Judged>,
@@ -96,7 +96,7 @@ impl Nests {
         Ok(Exit::Yes)
     }
 
-    /// The factory pieces and their axes; else why nothing can be said of them.
+    /// The factory pieces and their axes; or why no nest can be compared with them.
     fn factory(&self, pieces: FactoryPieces) -> Result<Factory, String> {
         let crimp = pieces.crimp()?.clone();
         let unknown = self.axes.iter();
@@ -149,7 +149,7 @@ impl Nests {
         })
     }
 
-    /// The ranking; else why there is none.
+    /// The ranking; or why there is none.
     fn found(&self, factory: Factory, own: own::Own, tools: &[Tool]) -> Result<Found, String> {
         let (mut judged, mut not_ranked) = (Vec::new(), Vec::new());
         for (holder, pieces) in own.nests {
@@ -192,7 +192,7 @@ impl Nests {
         })
     }
 
-    /// The configured nests for this terminal, or of the tool that was named, without a piece.
+    /// Nests without pieces: the configured ones for this terminal, or those of the named tool.
     fn unmeasured(
         &self,
         crimp: &Crimp,

@@ -48,7 +48,7 @@ impl<'f> OwnPieces<'f> {
         holders.any(|(known, _)| known == tool)
     }
 
-    /// Takes a series of own crimps; an error if its readings say nothing of a nest beside the factory pieces.
+    /// Takes a series of own crimps; an error if its readings cannot be compared with the factory pieces.
     fn take(&mut self, series: &Series<Kept>) -> Result<(), &'static str> {
         vouched(series)?;
         let spec = &series.spec;
@@ -79,7 +79,7 @@ impl<'f> OwnPieces<'f> {
 }
 
 impl OfNest {
-    /// Its mean on each axis of the factory pieces; else why it cannot be ranked.
+    /// Its mean on each axis of the factory pieces; or why it cannot be ranked.
     pub(super) fn means(&self, factory: &Factory) -> Result<Vec<Mean>, String> {
         let means = factory.axes().map(|wanted| {
             let words = wanted.axis.words();
@@ -93,7 +93,7 @@ impl OfNest {
 }
 
 impl Factory {
-    /// The readings of the axes by which nests are judged.
+    /// The readings on the axes on which nests are compared.
     pub(super) fn axes(&self) -> impl Iterator<Item = &OfAxis> {
         let places = self.axes.iter();
         places.filter_map(|(at, _)| self.pieces.axes.get(*at))
@@ -114,7 +114,7 @@ impl Take for OwnPieces<'_> {
     }
 
     fn tell(&mut self, series: Series<Kept>) -> Result<(), Failure> {
-        // A series without a reading that matches says nothing, so it is no matter what else it is.
+        // A series without a matching reading is ignored, whatever else is wrong with it.
         if !series.spec.purpose.is_of_own_crimps() || series.readings.is_empty() {
             return Ok(());
         }

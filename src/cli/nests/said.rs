@@ -1,4 +1,4 @@
-//! A ranking of nests as people and programs read it.
+//! The text and JSON of a ranking of nests.
 
 use super::{Found, Judged};
 use crate::cli::Failure;
@@ -15,7 +15,7 @@ use crate::stats::nests::{Against, Mean, Ranked, Standing};
 use crate::stats::text::fixed;
 use std::io::Write;
 
-/// More numbers of series than this are counted.
+/// A longer list of series is shortened to a count.
 const LISTED: usize = 8;
 
 const NOTE: &str = "The interval of each difference has 95 % confidence by itself. Only means are compared: look at the standard deviations too.\nThe maker's sheet decides wherever it can be had.";
@@ -28,7 +28,7 @@ pub(super) fn name((tool, nest): &Holder) -> String {
     }
 }
 
-/// Numbers of series with what is said of each: `series 57, 61: names no tool`.
+/// Numbers of series with a remark: `series 57, 61: names no tool`.
 pub(super) fn series(ids: &[u64], why: &str) -> String {
     let listed: Vec<_> = ids.iter().take(LISTED).map(u64::to_string).collect();
     let more = ids.len().saturating_sub(LISTED);
@@ -64,7 +64,7 @@ impl OnAxis {
         fixed(value, self.places)
     }
 
-    /// `1.640 ±0.012 mm`; without what is not known of it, where that has no value.
+    /// `1.640 ±0.012 mm`; without the uncertainty if it has no value.
     fn mean(&self, mean: &Mean) -> String {
         let value = self.digits(mean.mean);
         match mean.reach() {
@@ -168,7 +168,7 @@ impl Found {
         Ok(())
     }
 
-    /// Each reason why nests are not ranked, with these.
+    /// Each reason why nests are not ranked, with their names.
     fn reasons(&self) -> Vec<(&str, Vec<String>)> {
         let mut reasons: Vec<(&str, Vec<String>)> = Vec::new();
         for (holder, why) in &self.not_ranked {
@@ -180,7 +180,7 @@ impl Found {
         reasons
     }
 
-    /// What the ranking amounts to.
+    /// The result of the ranking, in a sentence.
     fn sentence(&self) -> String {
         let scales = self.scales();
         let of = self.judged.len();
@@ -228,7 +228,7 @@ impl Found {
         sentence
     }
 
-    /// On each axis other nests are the nearest.
+    /// The sentence if a different nest is the nearest on each axis.
     fn no_nearest(&self, scales: &[OnAxis]) -> String {
         let by_axis = scales.iter().enumerate().map(|(at, scale)| {
             let nests = self.in_order().filter_map(|(ranked, nest)| {

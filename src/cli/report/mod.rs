@@ -35,10 +35,10 @@ const PAGE: HtmlFile = HtmlFile {
 
 /// Make a report of series: one HTML file to read, to print and to hand on
 ///
-/// A series is one page: the requirements, every reading with its verdict, those that do not count with the
-/// reason, what it was measured with, how to check all of it (`tallyjaw verify FILE`), and a line for a signature.
-/// Several series have a cover. Needs no daemon, and the file needs nothing else. Series are named, or chosen by
-/// the options; a series is in the report as a whole if any reading of it matches.
+/// A series is one page: the requirements, every reading with its verdict, those that do not count with the reason,
+/// what it was measured with, how to check all of it (`tallyjaw verify FILE`), and a line for a signature. Several
+/// series have a cover. No daemon is needed, and the file refers to nothing outside. Series are named, or chosen by the
+/// options; a series is in the report as a whole if any reading of it matches.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
@@ -80,8 +80,8 @@ pub(super) struct ReportCommand {
     /// Of a production run: what became of its crimps, its time line, and a page for each sample
     #[arg(long, value_name = "RUN", conflicts_with_all = Query::arguments(), conflicts_with = "compare")]
     run: Option<u64>,
-    /// Of what this shop can make: every combination of terminal, wire, tool and nest with its standing, by the rule,
-    /// sheets and tools of the configuration
+    /// Of the qualifications of this shop: every combination of terminal, wire, tool and nest with its standing, by the
+    /// rule, sheets and tools of the configuration
     #[arg(long, conflicts_with_all = Query::arguments(), conflicts_with_all = ["compare", "run", "full"])]
     qualified: bool,
     /// With an appendix: figures, histogram and control chart, and each reading with its time and entry
@@ -90,11 +90,10 @@ pub(super) struct ReportCommand {
     /// With the journal's lines of its series, and a script that recomputes the page from them in the reader's browser
     #[arg(long, conflicts_with = "qualified")]
     checkable: bool,
-    /// Print it as PDF too, beside the HTML file, by an installed Chromium
+    /// Also print it as PDF, beside the HTML file, with an installed Chromium
     #[arg(long)]
     pdf: bool,
-    /// The file; `-` is standard output [default: a name that says which series; standard output if that is
-    /// no terminal]
+    /// The file; `-` is standard output [default: a name with the series; standard output if that is no terminal]
     #[arg(short, long, value_name = "FILE")]
     out: Option<PathBuf>,
 }
@@ -192,7 +191,7 @@ fn tell_others(lines: Option<&Lines>) {
     );
 }
 
-/// Rows and columns of what this shop can make.
+/// Rows and columns of the matrix of qualifications.
 fn frame(context: &Context, gathered: &Gathered) -> Result<Frame, Failure> {
     let catalog = context.load()?.1.catalog;
     let known = gathered.state.as_ref().map(|state| &state.qualifying);
@@ -201,13 +200,13 @@ fn frame(context: &Context, gathered: &Gathered) -> Result<Frame, Failure> {
     Ok(Frame::of(&catalog, known.unwrap_or(&none), rule))
 }
 
-/// The page with its paper named; without it, the paper is that of the browser's country.
+/// The page with its paper named. Without that, the browser chooses the paper by its country.
 fn with_paper(page: &str, size: PageSize) -> String {
     let paper = format!("@page {{ size: {} }}\n</style>", size.name());
     page.replacen("</style>", &paper, 1)
 }
 
-/// Refuses a comparison with nothing to compare.
+/// Refuses a comparison without groups to compare.
 fn refuse_what_compares_nothing(report: &Report) -> Result<(), Failure> {
     let Some(compare) = &report.asked.compare else {
         return Ok(());

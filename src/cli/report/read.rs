@@ -68,7 +68,7 @@ pub(super) fn of_run(daemon: &DaemonConfig, run: u64) -> Result<Gathered, Failur
     Ok(gathered)
 }
 
-/// What the journal amounts to, without any series.
+/// The state of the whole journal, without any series.
 pub(super) fn of_all(daemon: &DaemonConfig) -> Result<Gathered, Failure> {
     let mut gathering = Gathering::new(|_, _, _| false).with_state(true);
     each(daemon, |stamped, digest| gathering.take(stamped, digest))?;
@@ -87,7 +87,7 @@ fn each(daemon: &DaemonConfig, mut take: impl FnMut(&Stamped, Digest)) -> Result
     .map(drop)
 }
 
-/// The journal's lines for a page that holds them; `None` for a page without a series.
+/// The journal's lines for a checkable page; `None` for a page without a series.
 pub(in crate::cli) fn lines_of(
     daemon: &DaemonConfig,
     gathered: &Gathered,
@@ -224,7 +224,7 @@ fn again_by(
     })
 }
 
-/// Where the run has other samples than the report, or is none.
+/// Differences between the samples of the run and those of the report, or that there is no such run.
 fn of_the_run(made: &Made, gathered: &Gathered) -> Vec<Difference> {
     let Some(wanted) = made.run else {
         return Vec::new();

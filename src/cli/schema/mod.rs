@@ -7,8 +7,8 @@ use std::io::Write;
 
 /// Print what entries, feed, control socket and configuration are made of, as JSON Schema (2020-12)
 ///
-/// Every field with its meaning and unit. Without a name: which schemas there are; with --json all of them in one
-/// object.
+/// It gives every field with its meaning and unit. Without a name it lists the schemas; with --json it prints all of
+/// them in one object.
 ///
 /// Fields may be added within a version, so no schema refuses a field of entry or feed that it does not know.
 #[derive(Debug, clap::Args)]
@@ -18,7 +18,7 @@ Examples:
   tallyjaw schema entry > entry.schema.json         a line of the journal
   tallyjaw schema --json | jq .control              out of all of them")]
 pub(super) struct SchemaCommand {
-    /// Which one to print
+    /// The schema to print
     #[arg(value_enum)]
     of: Option<Of>,
 }

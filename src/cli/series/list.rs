@@ -45,15 +45,15 @@ struct Line {
     shown: Shown,
 }
 
-/// How a series is shown.
+/// The data with which a series is shown.
 enum Shown {
-    /// As long as only the index was read.
+    /// Known from the index alone.
     Known(Closing, WallMicros, Rc<Named>),
     Cells(Box<Cells>),
     Json(Vec<u8>),
 }
 
-/// What many series have in common.
+/// Data that many series have in common.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 struct Named {
     station: String,
@@ -64,7 +64,7 @@ struct Named {
     purpose: String,
 }
 
-/// What the table shows of a series.
+/// The cells of the table for a series.
 struct Cells {
     named: Rc<Named>,
     opened: WallMicros,
@@ -85,7 +85,7 @@ struct Listing<'l> {
     json: bool,
     zone: Zone,
     lines: Vec<Line>,
-    /// Each of those that were seen, once.
+    /// The names seen so far, each once.
     named: HashSet<Rc<Named>>,
 }
 
@@ -113,8 +113,8 @@ pub(super) fn print(
 }
 
 impl Listing<'_> {
-    /// Collects the lines to show, and returns how many there are without the limit; `None` if the journal is not as
-    /// the index says.
+    /// Collects the lines to show, and returns their number without the limit; `None` if the index turns out to be
+    /// wrong.
     fn collect(
         &mut self,
         daemon: &DaemonConfig,
@@ -143,7 +143,7 @@ impl Listing<'_> {
         Ok(is_sound.then_some(all))
     }
 
-    /// Takes what can only be known by reading it.
+    /// Takes the series that can only be known by reading them.
     fn read(&mut self, daemon: &DaemonConfig, plan: &Plan) -> Result<(), Failure> {
         let after = self
             .filter
@@ -209,7 +209,7 @@ impl Listing<'_> {
         }
     }
 
-    /// Reads the verdicts of lines that are known by the index alone; `false` if the journal is not as the index says.
+    /// Reads the verdicts for lines that are known from the index alone; `false` if the index turns out to be wrong.
     fn fill_cells(&mut self, index: &Index) -> bool {
         let unread = self.lines.iter().filter_map(|line| match &line.shown {
             Shown::Known(closing, ..) => Some(*closing),
@@ -238,7 +238,8 @@ impl Listing<'_> {
         are_there && is_sound
     }
 
-    /// Reads all of lines that are known by the index alone; `false` if the journal is not as the index says.
+    /// Reads the whole series for lines that are known from the index alone; `false` if the index turns out to be
+    /// wrong.
     fn fill(&mut self, daemon: &DaemonConfig, plan: &Plan) -> Result<bool, Failure> {
         let at = self.lines.iter().enumerate();
         let mut unread: HashMap<u64, usize> = at
@@ -326,7 +327,7 @@ impl Listing<'_> {
         })
     }
 
-    /// The same, but one that was seen before is kept once.
+    /// The same names, shared if they were seen before.
     fn named(&mut self, named: Named) -> Rc<Named> {
         if let Some(known) = self.named.get(&named) {
             return Rc::clone(known);

@@ -132,7 +132,7 @@ fn text(listed: &Listed, entries: &[Stamped], out: &mut dyn Write) -> Result<(),
 /// Whether an entry is of a certain kind.
 type IsOfKind = fn(&Entry) -> bool;
 
-/// What came beside readings: `3 zeros, 1 zero that was off, 1 unread`; `None` if nothing did.
+/// Counts of the entries beside readings: `3 zeros, 1 zero that was off, 1 unread`; `None` if there are none.
 fn others(entries: &[Stamped]) -> Option<String> {
     let number = |is: IsOfKind| entries.iter().filter(|one| is(&one.entry)).count();
     let kinds: [(IsOfKind, &str, &str); 7] = [

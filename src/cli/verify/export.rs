@@ -320,7 +320,7 @@ impl Checked {
         self.write_claim(out)
     }
 
-    /// What it claims to answer.
+    /// Writes the question that the file claims to answer.
     fn write_claim(&self, out: &mut dyn Write) -> Result<(), Failure> {
         let claim = &self.claim;
         let Some(asked) = &claim.asked else {
@@ -396,7 +396,7 @@ impl Checked {
     }
 }
 
-/// An export to be made again.
+/// The data for making an export again.
 struct Again<'a> {
     asked: ExportRequest,
     /// The range of entries that it is made from.

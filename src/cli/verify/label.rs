@@ -1,7 +1,7 @@
-//! `tallyjaw verify --label TEXT`: the text of a label's code against the journal.
+//! `tallyjaw verify --label TEXT`: compares the text of a label's code with the journal.
 //!
 //! The chain is checked as for the whole journal. The entry that the label names must be in it, with this digest, and
-//! what is known up to that entry must give the same text. Then what became of it since is said.
+//! the entries up to it must give the same text. Then later changes are reported.
 
 use super::{add_known, finding, walked};
 use crate::cli::label::Gathering;
@@ -66,7 +66,7 @@ pub(super) fn verify(
         if digest == label.digest {
             found = Some(line.seq);
         }
-        // A line that cannot be read is a finding of the walk.
+        // A line that cannot be read is reported by the check of the chain.
         if let Ok((stamped, _)) = decoded {
             gathering.take(&stamped, digest);
             if stamped.seq == label.entry {

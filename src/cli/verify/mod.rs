@@ -38,9 +38,10 @@ const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 /// Verify the journal, or a report or an export against it
 ///
 /// Each line holds the SHA-256 of the line before, so no line can be changed, removed or inserted unnoticed. Every
-/// verdict is judged again from the limits of its series, every value is decoded again from its bytes, and the order
-/// of times is checked. Every picture is held against the digest in its entry. It only reads, and can run while the daemon writes. No later line protects the last one: keep
-/// the digest that is printed, and give it to a later run with --digest.
+/// verdict is judged again from the limits of its series, every value is decoded again from its bytes, and the order of
+/// times is checked. Every picture is compared with the digest in its entry. It only reads, and can run while the
+/// daemon writes. No later line protects the last one: keep the digest that is printed, and give it to a later run
+/// with --digest.
 ///
 /// A report is made again from the journal. Every word, number and line of a picture that differs is shown, as it is
 /// reported and as the journal gives it. What the journal does not contain (when and by which release the report was
@@ -52,13 +53,13 @@ const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 /// the same. Without kept options the rows are compared, but missing rows cannot be found. The file may have been
 /// sorted or saved by another program.
 ///
-/// With --label the text of a label's code is held against the journal: the entry that it names, and what came out of
-/// the series or the job up to then and since.
+/// With --label the text of a label's code is compared with the journal: the entry, and the outcome up to then and since.
 ///
-/// Where the bench has a signing key (tallyjaw key), its seals are checked. A journal that somebody wrote again as a whole,
-/// without the key, is found with --key FILE, where FILE has the public key as it was kept elsewhere; without it the keys
-/// are shown, and nobody vouches for them. Beside a report or an export its signature is checked, FILE.sig; with --key
-/// it must be by a key in that file, or by one that such a key has signed in the journal, whose seals must hold too.
+/// If the bench has a signing key (tallyjaw key), its seals are checked. A journal that somebody rewrote as a whole
+/// without the key is found with --key FILE, where FILE has the public key as it was kept elsewhere; without it the
+/// keys are shown, and nobody vouches for them. The signature beside a report or an export, FILE.sig, is checked; with
+/// --key it must be by a key in that file, or by one that such a key has signed in the journal, whose seals must hold
+/// too.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify --digest 5f3a…            is that line still in the journal?\n  tallyjaw verify --key bench-1.allowed     are the seals by the key that was kept?\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify pulls.csv --series 37 --axis pull_force\n                                            are these options its options, and is nothing missing?\n  tallyjaw verify --label 'TJ1 SERIES 37 ACCEPTED ENTRY 412 5F3A…'\n                                            is what was scanned from a label what the journal says?\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, there is no journal, or the file differs from it; 2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
@@ -70,7 +71,8 @@ pub(super) struct Verify {
     /// The state folder whose journal the file is compared with [default: the configured one]
     #[arg(long, value_name = "STATE_DIR", requires = "path")]
     state_dir: Option<PathBuf>,
-    /// A digest from an earlier `verify`, a report or `archive`: the journal must still have that line, or begin behind it
+    /// A digest from an earlier `verify`, a report or `archive`: the journal must still have that line, or begin after
+    /// it
     #[arg(long, value_name = "SHA256", value_parser = digest, conflicts_with = "state_dir")]
     digest: Option<Digest>,
     /// The certificate in PEM of an authority: are the time stamps of the journal signed by it? Once for each authority
@@ -151,17 +153,17 @@ impl Verify {
     }
 }
 
-/// The journal of a state folder or archive, and its pictures, verified.
+/// The journal of a state folder or archive and its pictures, after verification.
 pub(super) struct Folder {
     pub(super) report: Report,
     pictures: Pictures,
-    /// The files of an archive, held against its list.
+    /// Number of files of an archive, compared with its list.
     files: Option<usize>,
     stamped: Stamped,
 }
 
 impl Folder {
-    /// Verifies all of it, and compares it with what was `kept`.
+    /// Verifies all of it, and compares it with what was `kept` elsewhere.
     pub(super) fn verified(
         folder: &Path,
         kept: Kept,
@@ -190,7 +192,7 @@ impl Folder {
         })
     }
 
-    /// Writes what was found, as text or JSON.
+    /// Writes the findings, as text or JSON.
     pub(super) fn write(&self, json: bool, folder: &Path, out: &mut dyn Write) -> io::Result<()> {
         if json {
             return writeln!(out, "{}", self.as_json());
@@ -198,18 +200,18 @@ impl Folder {
         self.write_text(out, &folder.join(journal::JOURNAL_FOLDER))
     }
 
-    /// Whether it is an archive, whose files stand in its list.
+    /// Whether it is an archive, whose files are in its list.
     pub(super) const fn is_archive(&self) -> bool {
         self.files.is_some()
     }
 
-    /// Whether there is a journal without faults but those that a person has accepted.
+    /// Whether there is a journal without faults other than accepted ones.
     pub(super) fn is_usable(&self) -> bool {
         let mut findings = self.report.findings.iter();
         self.report.segments > 0 && findings.all(|finding| finding.accepted_in.is_some())
     }
 
-    /// 0 where nothing was found.
+    /// Exit code 0 if nothing was found.
     pub(super) fn exit(&self) -> Exit {
         if self.report.is_intact() {
             Exit::Yes
@@ -272,7 +274,7 @@ fn digest(text: &str) -> Result<Digest, String> {
         .map_err(|_| "want 64 hex digits, as `tallyjaw verify` prints them".to_owned())
 }
 
-/// Checks every line of the journal. `work` is done on the lines by all processors; `each` gets what came of it.
+/// Checks every line of the journal. `work` is done on the lines by all processors; `each` gets the result.
 fn walked<W: Send>(
     state_dir: &Path,
     kept: Kept,
@@ -353,7 +355,7 @@ impl Folder {
         seals::write(out, &report.seals)?;
         stamped.write(out, report.is_intact())?;
         if let Some(files) = files {
-            writeln!(out, "  files     {files} held against {}", archive::SUMS)?;
+            writeln!(out, "  files     {files} compared with {}", archive::SUMS)?;
         }
         if let (Some((kept, Some(seq))), Some(first)) = (report.kept, report.first)
             && seq < first
@@ -437,7 +439,7 @@ impl Folder {
 fn write_pictures(out: &mut dyn Write, pictures: &Pictures) -> io::Result<()> {
     if pictures.pictures > 0 {
         let number = pictures.pictures;
-        writeln!(out, "  pictures  {number} held against their digests")?;
+        writeln!(out, "  pictures  {number} compared with their digests")?;
     }
     if !pictures.unnamed.is_empty() {
         writeln!(

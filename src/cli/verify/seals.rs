@@ -1,4 +1,4 @@
-//! What the seals of a journal amount to, in words and for programs; the keys that are trusted.
+//! The seals of a journal in words and for programs; the trusted keys.
 #![expect(clippy::disallowed_methods, reason = "edge: reads a public key")]
 
 use super::{BAD, Context, Failure, GOOD, HELP, add_known, walked};
@@ -20,7 +20,7 @@ pub(super) fn trusted(file: &Path) -> Result<Trusted, Failure> {
     })
 }
 
-/// What is sealed, and by whom. Nothing where the journal never had a key.
+/// Writes what is sealed, and by which keys. Writes nothing if the journal never had a key.
 pub(super) fn write(out: &mut dyn Write, seals: &Seals) -> io::Result<()> {
     if seals.keys.is_empty() {
         return Ok(());
@@ -95,7 +95,7 @@ pub(super) fn json(seals: &Seals) -> Value {
     object
 }
 
-/// The keys by which trusted ones vouch for this one, in the journal of a folder.
+/// The trusted keys that vouch for this one in the journal of a folder.
 fn vouchers_in(
     folder: &Path,
     trusted: &Trusted,
@@ -110,8 +110,8 @@ fn vouchers_in(
     Ok(found.map(|keys| keys.into_iter().map(str::to_owned).collect()))
 }
 
-/// Whether nothing is wrong with the signature of a file; with trusted keys there must be one, by one of them or by one that
-/// they vouch for in the journal, as for seals.
+/// Whether nothing is wrong with the signature of a file. With trusted keys there must be a signature, by one of them
+/// or by one that they vouch for in the journal, as for seals.
 pub(super) fn signature(
     context: &Context,
     file: &Path,

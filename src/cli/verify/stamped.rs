@@ -1,4 +1,4 @@
-//! The time stamps of a journal, held against its lines and against an authority.
+//! Compares the time stamps of a journal with its lines, and checks them against an authority.
 
 use crate::cli::Failure;
 use crate::durable::Failed;
@@ -37,13 +37,13 @@ pub(super) fn authority(files: &[PathBuf]) -> Result<Option<Authority>, Failure>
 #[derive(Default)]
 pub(super) struct Stamped {
     stamps: Vec<Stamp>,
-    /// Whether there are any.
+    /// Whether there are any time stamps.
     are_there: bool,
-    /// The digests of the lines that they are of.
+    /// The digests of the lines that they are for.
     lines: BTreeMap<Seq, Option<Digest>>,
-    /// The time stamps that fit, with their times, by entry.
+    /// The valid time stamps, with their times, by entry.
     fit: Vec<(Stamp, WallMicros)>,
-    /// Number of time stamps of entries that are not here any more.
+    /// Number of time stamps for entries that the journal no longer has.
     before_the_first: usize,
     authority_checked: bool,
 }
@@ -68,7 +68,7 @@ impl Stamped {
         }
     }
 
-    /// Holds each time stamp against its line, and against an authority if one is given.
+    /// Compares each time stamp with its line, and checks it against an authority if one is given.
     pub(super) fn held_against(&mut self, authority: Option<&Authority>, report: &mut Report) {
         self.authority_checked = authority.is_some();
         for stamp in std::mem::take(&mut self.stamps) {
@@ -108,7 +108,7 @@ impl Stamped {
         Ok(answer.at)
     }
 
-    /// Says what the newest of them shows. It stands for the entries before only where the chain to them holds.
+    /// Writes what the newest one proves. It covers earlier entries only if the chain to them is intact.
     pub(super) fn write(&self, out: &mut dyn Write, chain_holds: bool) -> io::Result<()> {
         match self.before_the_first {
             0 => {}
@@ -121,7 +121,7 @@ impl Stamped {
                 "  stamped   {more} time stamps of entries before the first one here: not checked, keep them with the archive that has the entries"
             )?,
         }
-        // Of several for the newest entry the one that is first.
+        // Of several for the newest entry, the earliest.
         let fit = self.fit.iter();
         let newest = fit.max_by_key(|(stamp, at)| (stamp.seq, Reverse(at.0)));
         let Some((Stamp { seq, .. }, at)) = newest else {

@@ -1,4 +1,4 @@
-//! How much of a conductor's area is left in a crimp: a figure with its caution.
+//! The share of a conductor's area that is left in a crimp, with a caution.
 
 use super::number;
 use crate::cli::{Context, Failure};
@@ -10,7 +10,7 @@ use std::io::Write;
 
 const CAUTION: &str = "These figures are common practice, no source: a form factor is that of one tool and terminal, and the barrel is taken not to\nget longer. The crimp height of the maker's sheet decides, not these figures.";
 
-/// What is known of a crimp.
+/// The known dimensions of a crimp.
 #[derive(Debug, clap::Args)]
 pub(super) struct CrimpOptions {
     /// Height and width of the crimp: 1.62x2.40 (in mm)

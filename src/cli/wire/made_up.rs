@@ -1,4 +1,4 @@
-//! A wire by its make-up: its area, the sizes near to it, and whether it may be the size that is printed on it.
+//! A wire by its make-up: its area, the nearest sizes, and whether it may be the printed size.
 
 use super::number;
 use crate::cli::columns::Columns;
@@ -13,7 +13,7 @@ const MADE_UP: &str = "\
 The area is count · π/4 · d². Sizes in mm² are nominal (IEC 60228 and ISO 6722-1, from memory) and need not be the
 area of their strands. None of these sizes is chosen: the print on the wire decides.";
 
-/// Writes the area of a make-up, and the sizes near to it: none of them is chosen.
+/// Writes the area of a make-up, and the nearest sizes; none of them is chosen.
 pub(super) fn show(
     strands: Strands,
     printed: Option<&WireSize>,

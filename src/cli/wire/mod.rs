@@ -1,5 +1,5 @@
-//! `tallyjaw wire`: exit 0 if the size was found, 1 if a make-up is not surely of the size that is printed on the wire, 2
-//! if the size does not exist.
+//! `tallyjaw wire`: exit 0 if the size was found, 1 if a make-up may not be of the printed size, 2 if the size does not
+//! exist.
 
 mod crimped;
 mod made_up;

@@ -1,10 +1,10 @@
-//! The time stamping authorities: whether this machine reaches them. They are asked nothing.
+//! Checks whether this machine reaches the time stamping authorities. No time stamp is requested.
 
 use super::{Finding, Is};
 use crate::config::{Config, SinkSettings};
 use crate::timestamp::reach;
 
-/// Nothing where no sink asks for time stamps.
+/// Returns nothing if no sink requests time stamps.
 pub(super) fn look(config: &Config) -> Vec<Finding> {
     let new = |is, says: String| Finding::new("time stamps", is, says);
     let sinks = config.sinks.iter().filter_map(|sink| match &sink.settings {

@@ -1,4 +1,4 @@
-//! The signing key: whether it is there, is its user's alone, and is the one that the journal names.
+//! Checks the signing key: whether it exists, belongs to its user alone, and is the one that the journal names.
 
 use super::{Finding, Is, bench};
 use crate::cli::journal_state;
@@ -10,7 +10,7 @@ use crate::entry::seal::KeyInUse;
 use crate::signing::{Key, KeyError};
 use std::path::Path;
 
-/// The key in the state folder against the journal.
+/// Compares the key in the state folder with the journal.
 pub(super) fn look(daemon: &DaemonConfig) -> Vec<Finding> {
     let key = match Key::open(&daemon.state_dir) {
         Ok(key) => key,
@@ -51,7 +51,7 @@ pub(super) fn look(daemon: &DaemonConfig) -> Vec<Finding> {
     findings
 }
 
-/// The key in the file is not the one that the journal names.
+/// The finding if the key in the file is not the one that the journal names.
 fn another(key: &Key, known: Option<&KeyInUse>, state_dir: &Path, is_running: bool) -> Finding {
     let own = key.public();
     let is_vouched_for = |known: &KeyInUse| {
@@ -84,7 +84,7 @@ fn another(key: &Key, known: Option<&KeyInUse>, state_dir: &Path, is_running: bo
     }
 }
 
-/// What stands after the last seal, apart from the entry that is this seal.
+/// The finding if entries other than the last seal itself are not sealed.
 fn left_unsealed(state: &State) -> Option<Finding> {
     let (known, last) = (state.key.as_ref()?, state.last?);
     let up_to = known.up_to.map_or(0, |up_to| up_to.0);

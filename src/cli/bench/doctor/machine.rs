@@ -130,7 +130,7 @@ pub(super) fn disk(state_dir: &Path) -> Finding {
     let free = match statvfs(folder) {
         Ok(about) => about.f_bavail.saturating_mul(about.f_frsize),
         Err(error) => {
-            let says = format!("{shown} cannot be looked at: {error}");
+            let says = format!("{shown} cannot be examined: {error}");
             return Finding::new("disk", Is::Wrong, says).help(OTHER_FOLDER);
         }
     };

@@ -22,8 +22,9 @@ const HELP: Style = AnsiColor::Cyan.on_default();
 
 /// Look for what is wrong on this machine, and say what to do about it
 ///
-/// It looks at the configuration, ports and permissions, sockets and the daemon, versions, the signing key, the clock and the disk. No
-/// port is opened and nothing is changed; an authority for time stamps is connected to and asked nothing. A note is worth knowing and is not wrong; with --json each line is an object.
+/// It looks at the configuration, ports and permissions, sockets and the daemon, versions, the signing key, the clock
+/// and the disk. No port is opened and nothing is changed; an authority for time stamps is connected to, but no time
+/// stamp is requested. A note is worth knowing and is not wrong; with --json each line is an object.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  tallyjaw doctor\n  tallyjaw doctor --json\n\nExit codes: 0 nothing is wrong, 1 something is; what it is and what to do is printed."

@@ -1,4 +1,4 @@
-//! The page for tablets: its certificate, its tokens, and who may reach it.
+//! Checks the page for tablets: its certificate, its tokens, and who can reach it.
 
 use super::{Finding, Is};
 use crate::clock;
@@ -6,7 +6,7 @@ use crate::config::{Config, DaemonConfig, TabletConfig, is_public};
 use crate::page::tablet::{Certificate, TabletError, Tokens, addresses};
 use std::net::IpAddr;
 
-/// Nothing where no tablet may connect.
+/// Returns nothing if tablets may not connect.
 pub(super) fn look(config: &Config) -> Vec<Finding> {
     let tablet = config.page.as_ref().and_then(|page| page.tablet.as_ref());
     tablet.map_or_else(Vec::new, |tablet| of(tablet, &config.daemon))
@@ -42,7 +42,7 @@ fn of(tablet: &TabletConfig, daemon: &DaemonConfig) -> Vec<Finding> {
     for ip in own.iter().filter(|ip| is_public(**ip)) {
         let says = format!("the internet may reach them at {ip}");
         findings.push(new(Is::Note, says).help(
-            "give `tablet_listen` the address in the shop's own network, or have a firewall let nobody else in",
+            "give `tablet_listen` the address in the shop's own network, or have a firewall refuse everybody else",
         ));
     }
     findings.push(match Certificate::read(&daemon.state_dir) {

@@ -311,7 +311,7 @@ fn why(fit: &Candidate) -> String {
     if fit.reckoned > 0 || fit.silent > 0 {
         let _ = writeln!(
             text,
-            "  presses read at its speed: {}; reckoned from another: {}; too fast or too long to tell: {}",
+            "  presses read at its speed: {}; computed from another: {}; too fast or too long to tell: {}",
             fit.read, fit.reckoned, fit.silent
         );
     }

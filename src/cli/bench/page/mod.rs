@@ -13,8 +13,8 @@ use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 /// Print the address of the bench page, with the token that commands need; pair tablets
 ///
 /// Whoever has this address, and whoever pairs a tablet, can start series, retract readings and enter notes as the
-/// operator does: open it at the bench and give it to nobody. The token stands after a #, so that a browser does not
-/// send it with the address.
+/// operator does: open it at the bench and give it to nobody. The token is after a #, so that a browser does not send
+/// it with the address.
 ///
 /// Tablets connect over the network only where [page] has tablet = true. A code lets each in, once.
 #[derive(Debug, clap::Args)]
@@ -24,21 +24,21 @@ Examples:
   xdg-open \"$(tallyjaw page)\"         open the page
   curl -H \"Authorization: Bearer $(tallyjaw --json page | jq -r .token)\" …    from a program
   tallyjaw page --pair bench-left      show a code that lets one tablet in, under this name
-  tallyjaw page --revoke bench-left    shut it out, at once")]
+  tallyjaw page --revoke bench-left    revoke its pairing, at once")]
 pub(in crate::cli) struct Page {
-    /// Let a tablet in: show a code, good once and for ten minutes; NAME is what to call it
+    /// Show a code that pairs one tablet within ten minutes; NAME is the name of the tablet
     #[arg(long, value_name = "NAME", num_args = 0..=1, default_missing_value = "")]
     pair: Option<String>,
 
-    /// Shut a tablet out at once, also while it is connected, or while no daemon runs
+    /// Revoke the pairing of a tablet, even while it is connected or no daemon runs
     #[arg(long, value_name = "NAME")]
     revoke: Option<String>,
 
-    /// List the tablets that are let in
+    /// List the paired tablets
     #[arg(long)]
     tablets: bool,
 
-    /// Make a new certificate for tablets; each warns once after that
+    /// Make a new certificate for tablets; each tablet shows a warning once after that
     #[arg(long)]
     new_certificate: bool,
 }

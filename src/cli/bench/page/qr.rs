@@ -8,14 +8,14 @@ use std::fmt::Write as _;
 /// Light modules around the code (ISO/IEC 18004 asks for four).
 const QUIET: isize = 4;
 
-/// White on black is said, so that a light terminal shows no negative, which some cameras do not read.
+/// The colours are set, so that a light terminal does not show a negative, which some cameras cannot read.
 const STYLE: Style = Style::new()
     .fg_color(Some(Color::Ansi(AnsiColor::BrightWhite)))
     .bg_color(Some(Color::Ansi(AnsiColor::Black)));
 
 /// The code, each line indented; light modules are drawn, dark ones left empty.
 pub(super) fn drawn(text: &str) -> Result<String, QrError> {
-    // It is read from a screen, undamaged: the smallest code is the best.
+    // It is read from a screen, where nothing damages it, so the smallest code is the best.
     let code = QrCode::with_error_correction_level(text, EcLevel::L)?;
     let width = isize::try_from(code.width()).unwrap_or_default();
     let colors = code.to_colors();

@@ -1,4 +1,4 @@
-//! Letting tablets in, shutting them out, listing them, and their certificate.
+//! Pairs and revokes tablets, lists them, and replaces their certificate.
 
 use super::super::{Context, Exit, Failure, client, configured};
 use super::qr;
@@ -14,7 +14,7 @@ use serde_json::json;
 use std::io::Write;
 use std::path::Path;
 
-/// The configuration, where it lets tablets in.
+/// The configuration; a failure if it does not allow tablets.
 fn configured(context: &Context) -> Result<(Config, TabletConfig, Vec<String>), Failure> {
     let (_, config) = context.load()?;
     match &config.page {
@@ -47,7 +47,7 @@ fn unusable(error: &TabletError) -> Failure {
     Failure::usage(error.to_string()).with_remedy(error.remedy())
 }
 
-/// A file that somebody else makes here the daemon could not read.
+/// Refuses to make a file as another user, because the daemon could not read it.
 fn check_owner(state_dir: &Path) -> Result<(), Failure> {
     let own = rustix::process::geteuid().as_raw();
     let owner = rustix::fs::stat(state_dir).map(|about| about.st_uid);
@@ -61,7 +61,7 @@ fn check_owner(state_dir: &Path) -> Result<(), Failure> {
     }
 }
 
-/// Asks the daemon for a code, and shows it.
+/// Requests a pairing code from the daemon, and shows it.
 pub(super) fn pair(
     context: &Context,
     out: &mut dyn Write,
@@ -118,7 +118,7 @@ The browser warns once, because no authority vouches for this machine. Go on onl
 this SHA-256 fingerprint:
   {}
   {}
-A paired tablet can start series and retract readings as the operator does: let in only what stays at the bench.
+A paired tablet can start series and retract readings as the operator does: pair only tablets that stay at the bench.
 If it cannot connect, open the port for your network in the firewall of this machine.",
         pairing.sha256.get(..48).unwrap_or_default(),
         pairing.sha256.get(48..).unwrap_or_default(),
@@ -126,7 +126,7 @@ If it cannot connect, open the port for your network in the firewall of this mac
     Ok(Exit::Yes)
 }
 
-/// Shuts a tablet out, by way of the daemon if one runs.
+/// Revokes a pairing, through the daemon if one runs.
 pub(super) fn revoke(context: &Context, out: &mut dyn Write, name: &str) -> Result<Exit, Failure> {
     let (_, config) = context.load()?;
     if daemon_runs(&config)? {
@@ -139,7 +139,7 @@ pub(super) fn revoke(context: &Context, out: &mut dyn Write, name: &str) -> Resu
     } else {
         let state_dir = &config.daemon.state_dir;
         check_owner(state_dir)?;
-        // No daemon may write the file meanwhile.
+        // The lock keeps a daemon from writing the file meanwhile.
         let lock = StateLock::take(state_dir)
             .map_err(|error| Failure::usage(error.to_string()).with_remedy_of(error.remedy()))?;
         let tokens = Tokens::open(state_dir).map_err(|error| unusable(&error))?;
@@ -157,14 +157,14 @@ pub(super) fn revoke(context: &Context, out: &mut dyn Write, name: &str) -> Resu
     } else {
         writeln!(
             out,
-            "{} is shut out: it may neither read nor command",
+            "the pairing of {} is revoked: it may neither read nor give commands",
             safe(name)
         )?;
     }
     Ok(Exit::Yes)
 }
 
-/// Those that are let in.
+/// Lists the paired tablets.
 pub(super) fn list(context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
     let (_, config) = context.load()?;
     let asks = daemon_runs(&config)? && matches!(&config.page, Some(page) if page.tablet.is_some());
@@ -206,12 +206,12 @@ pub(super) fn list(context: &Context, out: &mut dyn Write) -> Result<Exit, Failu
         writeln!(out, "{:<20}  paired {paired}  {used}", safe(tablet))?;
     }
     if tablets.is_empty() && !context.json {
-        writeln!(out, "no tablet is paired; let one in: tallyjaw page --pair")?;
+        writeln!(out, "no tablet is paired; pair one: tallyjaw page --pair")?;
     }
     Ok(Exit::Yes)
 }
 
-/// Makes a new certificate; the daemon shows it from its next start on.
+/// Makes a new certificate; the daemon uses it from its next start.
 pub(super) fn new_certificate(context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
     let (config, tablet, hosts) = configured(context)?;
     let state_dir = &config.daemon.state_dir;
@@ -243,7 +243,7 @@ pub(super) fn new_certificate(context: &Context, out: &mut dyn Write) -> Result<
     Ok(Exit::Yes)
 }
 
-/// A time as people here read it.
+/// A time as people read it, in local time.
 fn shown(at: &str, zone: &Zone) -> String {
     let at = at.parse::<WallMicros>();
     at.map_or_else(|_| "–".to_owned(), |at| at.local(zone))
