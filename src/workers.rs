@@ -1,10 +1,10 @@
-//! Does work on all processors, and gives the results in the order in which the work came.
+//! Does work on all processors, and returns the results in the order of the jobs.
 //!
-//! In: jobs, one after the other, and what is done with each. Out: the results, to one place, in the order of the jobs.
+//! In: jobs, one after the other, and the work for each. Out: the results, in one place, in the order of the jobs.
 //!
 //! - The results are the same with any number of threads.
-//! - Memory is bounded: a job is taken only while fewer than [`AHEAD`] for each thread are under way.
-//! - No thread outlives the call. One job alone is done without a thread.
+//! - Memory is bounded: a job is taken only while fewer than [`AHEAD`] for each thread are in progress.
+//! - No thread outlives the call. A single job is done without a thread.
 
 #![expect(
     clippy::disallowed_methods,
@@ -25,7 +25,7 @@ const AHEAD: usize = 3;
 /// Sets number of threads and bytes of a block for tests: `5/64`.
 const FOR_TESTS: &str = "TALLYJAW_TEST_WORKERS";
 
-/// By how many threads work is done, and how much of it is one job.
+/// The number of threads, and the size of a job.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Workers {
     /// Number of threads.
@@ -34,7 +34,7 @@ pub(crate) struct Workers {
     pub(crate) block_bytes: usize,
 }
 
-/// A job, and where its result goes.
+/// A job, and the receiver of its result.
 type Job<J, W> = (J, Sender<W>);
 
 impl Workers {
@@ -59,8 +59,8 @@ impl Workers {
         }
     }
 
-    /// Does `work` for each job that `next` gives, and gives the results to `take` until that breaks off. `next` and `take`
-    /// run on the calling thread.
+    /// Does `work` for each job that `next` returns, and passes the results to `take` until that breaks off. `next` and
+    /// `take` run on the calling thread.
     pub(crate) fn in_order<J: Send, W: Send, E>(
         self,
         next: impl FnMut() -> Option<J>,
@@ -122,7 +122,7 @@ fn in_order<J: Send, W: Send, E>(
             let work = &work;
             scope.spawn(move || {
                 for (job, done) in waiting {
-                    let _ = done.send(work(job)); // Nobody waits for it after an early end.
+                    let _ = done.send(work(job)); // After an early end nobody waits for it.
                 }
             });
         }
@@ -137,7 +137,7 @@ fn in_order<J: Send, W: Send, E>(
                     break;
                 };
                 let (done, result) = bounded(1);
-                is_over = jobs.send((job, done)).is_err(); // Only where every thread has panicked.
+                is_over = jobs.send((job, done)).is_err(); // This happens only if every thread has panicked.
                 begun.push_back(result);
             }
             let Some(result) = begun.pop_front() else {
@@ -172,7 +172,7 @@ mod tests {
             let done = in_order(
                 threads,
                 || given.next(),
-                // longer for some than for others, so that they end in another order
+                // the work takes different times, so that jobs end in another order
                 |job| (0..job * 20).fold(job, |sum, more| sum ^ std::hint::black_box(more) ^ more),
                 |result| {
                     taken.push(result);

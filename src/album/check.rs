@@ -1,7 +1,7 @@
-//! Holds the pictures on disk against the entries that name them.
+//! Compares the pictures on disk with the entries that name them.
 //!
-//! In: the entries `pictured` of a verified journal. Out: a [`Finding`] for each picture that is missing or not what its
-//! entry says, and for each that is of a series or piece that the journal does not have; and files that no entry names.
+//! In: the entries `pictured` of a verified journal. Out: a [`Finding`] for each picture that is missing or differs
+//! from its entry, and for each whose series or piece is not in the journal; and the files that no entry names.
 
 use super::{Album, FOLDER, Found, SMALL, find, read};
 use crate::durable::{Failed, failed};
@@ -12,18 +12,18 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::io;
 use std::path::{Path, PathBuf};
 
-/// What was found about all pictures.
+/// The result of checking all pictures.
 #[derive(Debug, Default)]
 pub(crate) struct Looked {
-    /// Pictures that were held against their entries; one that two entries name counts twice.
+    /// Number of pictures that were compared with their entries; one that two entries name counts twice.
     pub(crate) pictures: usize,
     /// What is wrong, in the order of the entries.
     pub(crate) findings: Vec<Finding>,
-    /// Files that no entry names, from the state folder.
+    /// Files that no entry names, relative to the state folder.
     pub(crate) unnamed: Vec<String>,
 }
 
-/// The entries `pictured` of a journal, and what is known of them.
+/// The entries `pictured` of a journal, with the data needed for the check.
 #[derive(Debug, Default)]
 pub(crate) struct Named {
     pictured: Vec<(Seq, Pictured)>,
@@ -32,9 +32,9 @@ pub(crate) struct Named {
 }
 
 impl Named {
-    /// Takes the next line of the journal, and what [`pictured`] says of it.
+    /// Takes the next line of the journal, with the result of [`pictured`] for it.
     pub(crate) fn take(&mut self, line: &[u8], pictured: Option<(Seq, Pictured)>) {
-        // A damaged line is a finding already.
+        // A damaged line is reported elsewhere.
         if self.first.is_none() {
             self.first = crate::entry::line::decode(line)
                 .ok()
@@ -55,7 +55,7 @@ impl Named {
         files(self).difference(&files(others)).cloned().collect()
     }
 
-    /// Looks at every picture of the state folder.
+    /// Checks every picture of the state folder.
     pub(crate) fn look(&self, state_dir: &Path) -> Result<Looked, Failed> {
         let mut looking = Looking {
             album: Album::new(state_dir),
@@ -106,7 +106,7 @@ struct Looking {
     first: Seq,
     /// Which entry a digest belongs to.
     owners: HashMap<Digest, Seq>,
-    /// Files that were looked at, and whether they are right.
+    /// Files that were checked; `None` for those without fault.
     seen: BTreeMap<PathBuf, Option<(String, String)>>,
     looked: Looked,
 }
@@ -119,7 +119,7 @@ impl Looking {
         pictured: &Pictured,
         found: &Result<Option<Found>, JournalError>,
     ) {
-        // A line that cannot be read is a finding already.
+        // A line that cannot be read is reported elsewhere.
         let Ok(found) = found else { return };
         let series = pictured.series;
         let Some(found) = found else {
@@ -160,7 +160,7 @@ impl Looking {
         }
     }
 
-    /// The file must hold the bytes that its name says.
+    /// The file must hold the bytes whose digest is its name.
     fn file(&mut self, seq: Seq, path: &Path, want: Digest) {
         if !self.seen.contains_key(path) {
             let wrong = self.wrong(path, want);
@@ -178,7 +178,7 @@ impl Looking {
         }
     }
 
-    /// What is wrong with a file, and what stands in it; `None` if it is right.
+    /// The fault of a file, with its actual content; `None` if it has none.
     fn wrong(&self, path: &Path, want: Digest) -> Option<(String, String)> {
         let bytes = match read(path) {
             Ok(bytes) => bytes,
@@ -220,7 +220,7 @@ impl Looking {
         Ok(())
     }
 
-    /// A path as it is shown: from the state folder on.
+    /// A path for people, relative to the state folder.
     fn name_of(&self, path: &Path) -> String {
         let state_dir = self.album.folder.parent().unwrap_or(Path::new(""));
         let shown = path.strip_prefix(state_dir).unwrap_or(path);

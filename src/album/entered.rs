@@ -1,4 +1,4 @@
-//! What the journal knows of the files in a folder of pictures.
+//! Finds out from the journal which files of a folder of pictures were entered or refused.
 //!
 //! In: the journal. Out: which pictures were entered, by digest; and what happened at a station since its last reading.
 
@@ -10,7 +10,7 @@ use crate::quantity::WallMicros;
 use std::collections::{HashMap, HashSet};
 use std::path::Path;
 
-/// The digests of entered pictures, as far as the journal was read.
+/// The digests of entered pictures, up to the last entry that was read.
 #[derive(Debug, Default)]
 pub(crate) struct Entered {
     digests: HashSet<Digest>,
@@ -18,7 +18,7 @@ pub(crate) struct Entered {
 }
 
 impl Entered {
-    /// Whether a picture with this digest was entered up to entry `last`. Reads what is new in the journal.
+    /// Whether a picture with this digest was entered up to entry `last`. Reads the part of the journal that is new.
     pub(crate) fn has(
         &mut self,
         picture: Digest,
@@ -35,16 +35,16 @@ impl Entered {
     }
 }
 
-/// What was before now at a station.
+/// The recent past of a station.
 #[derive(Debug, Default)]
 pub(crate) struct Before {
-    /// When the entry `since` was made.
+    /// Time of the entry `since`.
     pub(crate) at: Option<WallMicros>,
-    /// Files of its folder of pictures that were refused after that, and when.
+    /// Files of its folder of pictures that were refused after that, with the times.
     pub(crate) refused: HashMap<String, WallMicros>,
 }
 
-/// What the entries from `since` to `last` say of a station.
+/// The recent past of a station, from the entries `since` to `last`.
 pub(crate) fn before(
     state_dir: &Path,
     station: &str,

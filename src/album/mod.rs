@@ -1,8 +1,9 @@
 //! The pictures on disk: `state_dir/pictures/SHA256.jpg` or `.png`, unchanged, and small copies in `pictures/small`.
 //!
-//! In: the bytes of a checked picture. Out: files whose names are the digests of what stands in them.
+//! In: the bytes of a checked picture. Out: files whose names are the digests of their content.
 //!
-//! - A picture is durable, file and folder, before its entry is made. A cut in between leaves a file that no entry names.
+//! - A picture is durable, file and folder, before its entry is made. After a crash in between there is a file that no
+//!   entry names.
 //! - The same bytes are stored once. A file of that name with other bytes is replaced by the right ones.
 
 #![expect(clippy::disallowed_methods, reason = "edge: files of pictures")]
@@ -44,7 +45,7 @@ pub(crate) struct Stored {
 }
 
 impl Album {
-    /// In this state folder; nothing is made yet.
+    /// The album in this state folder; nothing is created yet.
     pub(crate) fn new(state_dir: &Path) -> Self {
         Self {
             folder: state_dir.join(FOLDER),
@@ -77,7 +78,7 @@ impl Album {
         Ok(stored)
     }
 
-    /// The bytes of a small copy, if it is stored and is what its name says.
+    /// The bytes of a small copy, if it is stored and its digest is right.
     pub(crate) fn copy(&self, shown: Digest) -> io::Result<Vec<u8>> {
         let bytes = read(&self.small(shown))?;
         if Digest::of(&bytes) == shown {
@@ -127,14 +128,14 @@ pub(crate) fn forget(stored: &Stored) {
     }
 }
 
-/// Whether the file had to be made. What stands in it is durable, and so is its name.
+/// Stores a file; returns whether it had to be made. Its content and its name are durable then.
 fn keep(path: &Path, bytes: &[u8]) -> io::Result<bool> {
     match put(path, bytes, false, Access::Private) {
         Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
         done => return done.map(|()| true),
     }
     if read(path).is_ok_and(|found| found == bytes) {
-        // fsync: a daemon that was killed may have named it and not have synced the name
+        // fsync: a daemon that was killed may have made the name and not synced it
         File::open(path.parent().unwrap_or(Path::new(".")))?.sync_all()?;
         return Ok(false);
     }

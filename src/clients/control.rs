@@ -28,7 +28,7 @@ pub(crate) const PICTURE_WITHIN: Duration = Duration::from_secs(60);
 pub struct ControlRequest {
     /// The method with its parameters.
     pub call: Call,
-    /// The tablet that asks, if one does.
+    /// The tablet that the request comes from, if any.
     pub tablet: Option<String>,
     /// Receiver of the answer. If it is dropped, the client gets the error that the daemon is stopping.
     pub answer: oneshot::Sender<Result<Outcome, ErrorObject>>,
@@ -108,7 +108,7 @@ pub(super) async fn serve(stream: UnixStream, asked: Sender<ControlRequest>, int
     }
 }
 
-/// Takes in the picture whose bytes stand behind its line. Whether the connection goes on is beside the answer.
+/// Takes in the picture whose bytes follow its line. Returns the answer, and whether the connection continues.
 async fn picture(
     lines: &mut Lines<tokio::net::unix::OwnedReadHalf>,
     id: Option<RequestId>,
@@ -188,7 +188,7 @@ async fn answer_to(
     }
 }
 
-/// Has the daemon do something, for a tablet if one asks.
+/// Sends a request to the daemon, on behalf of a tablet if one is given.
 pub(crate) async fn ask(
     call: Call,
     tablet: Option<String>,

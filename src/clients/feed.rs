@@ -271,8 +271,8 @@ impl Client {
     }
 }
 
-/// Waits until the client's own task has something to do. Lines are none while they are written to it directly, until
-/// it is `behind`.
+/// Waits until the client's own task has something to do. While lines are written directly, they are not among it,
+/// until the client is `behind`.
 async fn news(listener: &mut Listener, behind: Option<&Notify>) {
     match behind {
         Some(behind) => tokio::select! {

@@ -56,7 +56,7 @@ impl<R: AsyncRead + Unpin> Lines<R> {
         }
     }
 
-    /// The next `size` bytes, which stand behind the last line; `None` if the client sends fewer.
+    /// The `size` bytes after the last line; `None` if the client sends fewer.
     pub(super) async fn bytes(&mut self, size: usize) -> Option<Vec<u8>> {
         self.searched = 0;
         while self.held.len() < size {

@@ -1,4 +1,4 @@
-//! Everything that one client is to be sent: lines after its place, then notices, then the disconnect.
+//! The next data for one client: lines after its place, then notices, then the disconnect.
 
 use super::Live;
 use crate::entry::Seq;

@@ -32,7 +32,7 @@ pub struct Live {
     shown: Mutex<Shown>,
     end: Arc<DurableEnd>,
     at_end: Mutex<AtEnd>,
-    /// Changes with everything that is not a line.
+    /// Changes when anything except a line is new.
     told: watch::Sender<()>,
     moving: watch::Sender<Arc<[MovingMessage]>>,
 }
@@ -99,7 +99,7 @@ pub(super) struct Greeting {
 }
 
 impl Live {
-    /// For a journal whose durable entries end with `last` and lead to `state`.
+    /// The state for a journal whose durable entries end with `last` and lead to `state`.
     pub fn new(
         version: &'static str,
         state_dir: &Path,
@@ -139,18 +139,18 @@ impl Live {
         self.shown.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// The same holds of those that are written to directly.
+    /// The same is true for the clients that are written to directly.
     fn at_end(&self) -> MutexGuard<'_, AtEnd> {
         self.at_end.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Wakes everyone, for something that is not a line, or because what is shown depends on the time.
+    /// Wakes everyone, because something other than a line is new, or because the shown state depends on the time.
     pub fn wake_all(&self) {
         self.end.wake();
         self.told.send_replace(());
     }
 
-    /// Changes with everything that everyone must know and that is not a line.
+    /// Changes when anything except a line is new for everyone.
     pub(super) fn told(&self) -> watch::Receiver<()> {
         self.told.subscribe()
     }
@@ -161,7 +161,7 @@ impl Live {
         let Some(last) = lines.last() else {
             return;
         };
-        // Held until all are served, so that who takes a place has every line before the next ones.
+        // Held until all are served, so that a client that takes a place has every earlier line.
         let mut at_end = self.at_end();
         {
             let mut shown = self.shown();
@@ -174,7 +174,7 @@ impl Live {
         at_end.write(lines.iter().map(|line| &*line.line), last.seq);
     }
 
-    /// Wakes everyone who reads lines. To be called on the thread of clients: from another one each of them costs a
+    /// Wakes everyone who reads lines. Call it on the thread of clients: from another thread each wake-up costs a
     /// system call.
     pub fn wake_followers(&self) {
         self.end.wake();
@@ -200,7 +200,7 @@ impl Live {
         Arc::clone(&self.shown().catalog)
     }
 
-    /// What stands at the head of reports now.
+    /// The letterhead for reports, as it is configured now.
     pub fn letterhead(&self) -> Arc<Letterhead> {
         Arc::clone(&self.shown().letterhead)
     }
@@ -259,7 +259,7 @@ impl Live {
         self.wake_all();
     }
 
-    /// The values that do not stand still now. Only who watches them is woken.
+    /// Sets the values that do not stand still. Only those who watch them are woken.
     pub fn set_moving(&self, moving: Vec<MovingMessage>) {
         self.moving.send_if_modified(|shown| {
             let changed = **shown != *moving;
@@ -312,7 +312,7 @@ impl Live {
         self.shown().health
     }
 
-    /// What the durable entries say of a station; `None` if they do not mention it.
+    /// A value from the state of a station; `None` if no durable entry mentions the station.
     pub fn of_station<T>(&self, name: &str, look: impl FnOnce(&StationState) -> T) -> Option<T> {
         self.shown().state.stations.get(name).map(look)
     }

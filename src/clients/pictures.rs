@@ -1,11 +1,11 @@
 //! Takes pictures in: from the control socket, the page and a station's folder.
 //!
-//! In: the bytes of a file and what it is of. Out: the answer, once the entry is durable.
+//! In: the bytes of a file and its subject. Out: the answer, once the entry is durable.
 //!
-//! - A picture is checked, stored and synced beside the loop that measures, which gets only the finished command: a large
+//! - A picture is checked, stored and synced outside the main loop, which gets only the finished command. So a large
 //!   picture delays no verdict.
-//! - One picture is decoded at a time, which bounds memory. A few more may be on their way.
-//! - What is not entered is removed again, unless the file was there before.
+//! - One picture is decoded at a time, which bounds memory. A few more may be in transfer.
+//! - A file whose picture is not entered is removed again, unless it existed before.
 
 use super::{ControlRequest, Live, ask};
 use crate::album::{Album, Found, Stored, find, forget};
@@ -27,21 +27,21 @@ const MOST_AT_ONCE: usize = 4;
 /// Why a picture was not entered.
 #[derive(Debug)]
 pub(crate) enum NotEntered {
-    /// The file is no picture that is taken.
+    /// The file is not a picture in an accepted form.
     NoPicture {
         /// Name of the file, made safe.
         name: String,
         /// What is wrong with it.
         why: NotAPicture,
     },
-    /// The station does not take it.
+    /// The station refuses it.
     Refused(ErrorObject),
-    /// It may be taken another time: the disk is full, or the daemon stops.
+    /// It may be accepted later: the disk is full, or the daemon stops.
     NotNow(ErrorObject),
 }
 
 impl NotEntered {
-    /// The answer to who gave the picture.
+    /// The answer to the sender.
     pub(crate) fn answer(self) -> ErrorObject {
         match self {
             Self::NoPicture { name, why } => not_taken(&name, &why),
@@ -61,7 +61,7 @@ pub(crate) struct Intake {
 }
 
 impl Intake {
-    /// For the daemon that publishes through `live` and takes commands from `asked`.
+    /// The intake of the daemon that publishes through `live` and takes commands from `asked`.
     pub(crate) fn new(live: Arc<Live>, asked: Sender<ControlRequest>) -> Arc<Self> {
         Arc::new(Self {
             album: Album::new(live.state_dir()),
@@ -77,12 +77,12 @@ impl Intake {
         &self.album
     }
 
-    /// Waits until another picture may be received. The place is given back when it is dropped.
+    /// Waits until another picture may be received. The place becomes free when the permit is dropped.
     pub(crate) async fn place(&self) -> Option<SemaphorePermit<'_>> {
         self.places.acquire().await.ok()
     }
 
-    /// Checks, stores and enters a picture, whether or not who gave it stays.
+    /// Checks, stores and enters a picture, even if its sender disconnects.
     pub(crate) async fn take(
         self: &Arc<Self>,
         call: PictureCall,
@@ -128,7 +128,7 @@ impl Intake {
                 });
                 Ok(Outcome::Pictured(message))
             }
-            // Whatever else is said may be about an entry that comes to be durable: the file stays.
+            // After any other error the entry may still become durable, so the file stays.
             Err(error) if error.code == code::REFUSED => {
                 drop(spawn_blocking(move || forget(&stored)).await);
                 Err(NotEntered::Refused(error))
@@ -137,7 +137,7 @@ impl Intake {
         }
     }
 
-    /// A closed series and its piece are looked up in the journal, since the core does not know them any more.
+    /// Looks up a closed series and its piece in the journal, because the core no longer has them.
     async fn look_up(&self, call: &mut PictureCall) -> Result<(), NotEntered> {
         let state = self.live.state();
         let is_open = |wanted: Option<Seq>| {
@@ -219,7 +219,7 @@ fn unreadable(error: &JournalError) -> NotEntered {
     NotEntered::NotNow(ErrorObject::new(
         code::REFUSED,
         format!("the journal cannot be searched for the series: {error}"),
-        Some("look what is wrong with it: tallyjaw verify".to_owned()),
+        Some("find out what is wrong with it: tallyjaw verify".to_owned()),
     ))
 }
 

@@ -1,7 +1,8 @@
 //! The socket of a client of the feed.
 //!
-//! - Whether it accepts bytes is waited for only while some are left for it. The kernel tells that to whoever waits each
-//!   time the client has read something: with 200 clients, 200 wake-ups of the thread of ports for each line.
+//! - A task waits for the socket to accept bytes only while some are left to send. Otherwise the kernel would wake it
+//!   each time the client has read something: with 200 clients that is 200 wake-ups of the thread of ports for each
+//!   line.
 
 use std::io::{self, Read as _, Write as _};
 use std::os::unix::net::UnixStream;
@@ -13,7 +14,7 @@ use tokio::io::unix::AsyncFd;
 use tokio::io::{AsyncRead, Interest, ReadBuf};
 use tokio::task::coop::consume_budget;
 
-/// Interval of further attempts where too many files are open to wait for the socket.
+/// Interval of further attempts if too many files are open to wait for the socket.
 const TRY_AGAIN: Duration = Duration::from_millis(100);
 
 /// A socket that wakes its task for what the client sends.
@@ -25,9 +26,9 @@ pub(super) struct Socket(AsyncFd<UnixStream>);
 pub(super) struct Ear(pub(super) Arc<Socket>);
 
 impl Socket {
-    /// Inside of the runtime only.
+    /// Must be called within the runtime.
     pub(super) fn new(stream: tokio::net::UnixStream) -> io::Result<Self> {
-        let stream = stream.into_std()?; // It still never waits.
+        let stream = stream.into_std()?; // The standard socket is non-blocking too.
         waits_for(stream, Interest::READABLE).map(Self)
     }
 
@@ -55,7 +56,7 @@ impl Socket {
     async fn accepts(&self) {
         let twin = self.stream().try_clone();
         match twin.and_then(|twin| waits_for(twin, Interest::WRITABLE)) {
-            // An error is that of the next write, too.
+            // An error will also be that of the next write.
             Ok(twin) => drop(twin.writable().await),
             Err(_) => tokio::time::sleep(TRY_AGAIN).await,
         }

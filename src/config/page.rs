@@ -69,7 +69,7 @@ fn tablet(table: &mut Table<'_>, faults: &mut Faults) -> Option<TabletConfig> {
                     ),
                     "want an address of the shop's own network, such as 192.168.1.5",
                 )
-                .help("name that address, or have a firewall let nobody in but that network"),
+                .help("name that address, or have a firewall accept that network only"),
             )
         } else {
             None

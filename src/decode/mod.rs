@@ -68,7 +68,7 @@ pub enum DecodeError {
     },
     /// The frame may have begun before these bytes.
     #[error(
-        "{got} bytes {behind}: perhaps the rest of a frame, want a frame's end or a silence before them"
+        "{got} bytes that arrived {behind}: perhaps the rest of a frame, want a frame's end or a silence before them"
     )]
     MidFrame {
         /// How many bytes came.

@@ -1,11 +1,11 @@
-//! Line drawings of what a person looks at: visual checks of a crimp, and how a pull test failed.
+//! Line drawings of visual checks and of failed pull tests.
 //!
-//! In: the name of a check or mode. Out: a drawing of an invented open-barrel crimp as SVG elements, where one is known:
-//! as it should be, as it should not be, or both side by side, with a ring around the place in question.
+//! In: the name of a check or mode. Out: a drawing of an invented open-barrel crimp as SVG elements, if there is one: a
+//! good crimp, a bad one, or both side by side, with a ring around the place in question.
 //!
-//! - Drawn with `currentColor` alone, so it is right on light and dark pages and on paper.
-//! - Every drawing comes from the same few shapes ([`side`], [`section`]); a check changes one thing of them.
-//! - Nothing is copied from a standard or a maker: no proportion here is a limit.
+//! - Only `currentColor` is used, so a drawing is legible on light and dark pages and on paper.
+//! - All drawings are made of the same few shapes ([`side`], [`section`]), of which each check changes one.
+//! - No drawing is copied from a standard or a maker, and no proportion in it is a limit.
 
 mod section;
 mod side;
@@ -14,18 +14,18 @@ use crate::markup::{Element, el};
 use section::{Insulation, core};
 use side::{Bare, Seal, Side};
 
-/// The style of drawings on a page that has a style for every picture: it gives them back their own.
+/// The style of drawings on a page whose own style covers every picture: it restores theirs.
 pub(crate) const STYLE: &str = "\
 .drawing path { fill: inherit; stroke: inherit; stroke-width: inherit }
 .drawing svg { width: 124px; height: 64px; max-width: none; overflow: hidden }
 ";
 
-/// Which side of a visual check is drawn.
+/// The crimps in a drawing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Shown {
-    /// As it should be.
+    /// A good one.
     Good,
-    /// As it should not be.
+    /// A bad one.
     Bad,
     /// The good one, and the bad one on its right.
     Both,
@@ -33,15 +33,15 @@ pub(crate) enum Shown {
 
 /// Width of one view, in units of the drawing.
 const WIDTH: u32 = 144;
-/// Its height.
+/// Height of a view.
 const HEIGHT: u32 = 64;
-/// Width of the mark at its left: right, or crossed out.
+/// Width of the mark at the left of a view: right, or crossed out.
 const MARK: u32 = 20;
 /// Where the second view begins.
 const SECOND: u32 = WIDTH + 8;
 
-/// The drawing of a customary visual check; `None` for a question of the plan's own. `label` is its name for who does
-/// not see it.
+/// The drawing of a customary visual check; `None` for a question of the plan itself. `label` is its description for
+/// screen readers.
 pub(crate) fn of_look(name: &str, shown: Shown, label: &str) -> Option<Element> {
     let views = views(name, shown)?;
     let width = match shown {
@@ -51,7 +51,7 @@ pub(crate) fn of_look(name: &str, shown: Shown, label: &str) -> Option<Element> 
     Some(picture(width, label).children(views))
 }
 
-/// The drawing of how a pull test failed; `None` where it may be anything.
+/// The drawing of a pull mode; `None` for the mode `other`.
 pub(crate) fn of_pull(name: &str, label: &str) -> Option<Element> {
     let drawn = side::pulled(name)?;
     Some(picture(side::PULLED_WIDTH, label).child(lines().children(drawn)))
@@ -111,7 +111,7 @@ fn views(name: &str, shown: Shown) -> Option<Vec<Element>> {
     })
 }
 
-/// Parts of a view that are drawn, so large that the place in question is seen.
+/// The visible part of a view, enlarged so that the place in question can be recognized.
 const FRONT: &str = "-4 16 74.4 38.4";
 const BRUSH: &str = "33 17 74.4 38.4";
 const MIDDLE: &str = "44 17 74.4 38.4";
@@ -119,7 +119,7 @@ const WINDOW: &str = "61 26 46.5 24";
 const BACK: &str = "73 17 74.4 38.4";
 const ACROSS: &str = "22 11 100.8 52";
 
-/// A check as it is drawn.
+/// The drawing of a check.
 struct Drawn {
     good: Vec<Element>,
     bad: Vec<Element>,
@@ -212,7 +212,7 @@ fn ring_at((x, y, radius): (u32, u32, u32)) -> Element {
     of_width("0.9", ring).with("stroke-dasharray", "2 2")
 }
 
-/// With lines of this width. It stands around the line, so that a page's style for every path can let it through.
+/// Lines of this width. The width is on the group around them, so that a page's style for paths does not override it.
 fn of_width(width: &str, lines: Element) -> Element {
     el("g").with("stroke-width", width).child(lines)
 }

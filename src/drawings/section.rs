@@ -3,7 +3,7 @@
 use super::{area, circle, line, of_width};
 use crate::markup::{Element, el};
 
-/// How the insulation crimp lies.
+/// The position of the insulation crimp.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Insulation {
     /// Around the insulation.
@@ -17,13 +17,13 @@ const METAL: &str = "4.5";
 
 const CLOSED: &str = "M71 34q-2-14-11-14-9 0-9 9v17q0 5 5 5h32q5 0 5-5V29q0-9-9-9-9 0-11 14";
 const OPEN: &str = "M60 20q-1-4-4-4-5 0-5 8v22q0 5 5 5h32q5 0 5-5V24q0-8-5-8-3 0-4 4";
-/// The same as the closed one with a gap in its right corner.
+/// As the closed one, with a gap in its right corner.
 const CRACKED: &str =
     "M71 34q-2-14-11-14-9 0-9 9v17q0 5 5 5h23M85 51h3q5 0 5-5V29q0-9-9-9-9 0-11 14";
 const CRACK: &str = "M83 45l-2 4 3 2-3 3 1 4";
 const BURRS: &str = "M49 50l-2 11 7-7zM95 50l2 11-7-7z";
 
-/// Middles of the strands of a core crimp, in the rows from above.
+/// Centres of the strands of a core crimp, row by row from the top.
 const STRANDS: [(u32, u32); 13] = [
     (58, 30),
     (86, 30),

@@ -3,23 +3,23 @@
 use super::{area, line, of_width};
 use crate::markup::Element;
 
-/// What is drawn.
+/// The features of a crimp in a drawing.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Side {
     /// The contact is bent up.
     pub(super) bent: bool,
     /// The core crimp has a bellmouth at the wire side.
     pub(super) bell: bool,
-    /// Where the strands end within or in front of the core crimp, if that is shown through it.
+    /// Position of the strands' ends within or in front of the core crimp, if it is shown through the metal.
     pub(super) strands_end: Option<u32>,
-    /// A strand lies outside of the core crimp.
+    /// A strand is outside the core crimp.
     pub(super) loose: bool,
-    /// What stands between the two crimps.
+    /// The part between the two crimps.
     pub(super) bare: Bare,
     pub(super) seal: Seal,
 }
 
-/// What stands between the two crimps.
+/// The part between the two crimps.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Bare {
     /// Whole strands, then insulation.
@@ -67,7 +67,7 @@ const INSULATION: &str = "M96 28H86v19h10";
 const COVERED: &str = "M96 28H79v19h17";
 const COVERED_WITHIN: &str = "M78 31H66v13h12";
 const LOOSE: &str = "M86 33c-3-9-10-13-18-12s-10 2-13-1";
-/// The insulation crimp, and what is left of the strip behind it: the cut-off tab.
+/// The insulation crimp, and the rest of the strip after it: the cut-off tab.
 const HOLDER: &str = "M98 24h16q2 0 2 2v22q0 2-2 2H98q-2 0-2-2V26q0-2 2-2zM116 50h5v-3h-5";
 const WIRE: &str = "M116 28h24q-4 5 0 9.5t0 9.5h-24";
 const NECK: &str = "M96 26H88v23h8M116 26h2v23h-2";
@@ -114,7 +114,7 @@ impl Side {
     }
 }
 
-/// A crimp after a pull test that failed like this; `None` where it may be anything.
+/// A crimp after a pull test with this mode; `None` for the mode `other`.
 pub(super) fn pulled(name: &str) -> Option<Vec<Element>> {
     let terminal = [line(CONTACT), line(CORE), line(FLOOR), line(HOLDER)];
     let arrow = of_width("2.4", line("M170 37h16M180 32l6 5-6 5"));

@@ -90,12 +90,12 @@ impl WholeFile {
 
     /// Makes the file durable and gives it its name.
     pub fn commit(mut self) -> io::Result<()> {
-        self.file.sync_all()?; // fsync: what stands in it, before anybody can see it
+        self.file.sync_all()?; // fsync: its content, before anybody can see it
         self.name_it()?;
         self.place.sync() // fsync: its name
     }
 
-    /// Gives the file its name; programs see it whole, and the disk may not have it yet.
+    /// Gives the file its name. Programs see it complete, but it may not be on disk yet.
     fn name_it(&mut self) -> io::Result<()> {
         self.place.name_it(&self.file, self.replaces)
     }

@@ -1,6 +1,6 @@
 //! Files of the state folder that hold a secret, and random bytes for one.
 //!
-//! A file that others may have read, or have put there, is refused: who reads it, or wrote it, could command or sign.
+//! A file that others may have read or written is refused, because they could give commands or sign.
 
 use super::{Failed, failed};
 use crate::system::{self, Guarded};
@@ -25,7 +25,7 @@ pub enum SecretError {
     },
 }
 
-/// The text of a file, where there is one; a longer one than `most` is cut.
+/// The text of a file; `None` if there is none. A text longer than `most` is cut.
 pub(crate) fn read(path: &Path, most: u64) -> Result<Option<String>, SecretError> {
     let Some(found) = system::guarded(path).map_err(failed("open", path))? else {
         return Ok(None);
@@ -46,7 +46,7 @@ pub(crate) fn read(path: &Path, most: u64) -> Result<Option<String>, SecretError
     Ok(Some(text))
 }
 
-/// Bytes that nobody can guess.
+/// Random bytes from the kernel's generator.
 pub(crate) fn random<const N: usize>() -> io::Result<[u8; N]> {
     let mut bytes = [0; N];
     system::random(&mut bytes)?;

@@ -86,7 +86,7 @@ pub struct ConfigurationEdited {
     pub who: String,
     /// `add`, `set` or `remove`.
     pub change: String,
-    /// `terminal`, `row`, `plan`, `tool` or `operator`.
+    /// `terminal`, `row`, `plan`, `tool`, `operator` or `job`.
     pub list: String,
     /// The name of what was changed; for a row its terminal and wire.
     pub name: String,

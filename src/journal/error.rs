@@ -149,7 +149,7 @@ impl JournalError {
             Self::Io(Failed { cause, .. }) => what_to_do_about(cause.kind()).map(str::to_owned),
             Self::OutOfOrder { .. } => None,
             Self::Locked { .. } => {
-                Some("use the one that runs (tallyjaw status), or stop the other daemon; a second one needs a state_dir and a runtime_dir of its own".to_owned())
+                Some("use the daemon that is running (tallyjaw status), or stop it first; a second daemon needs its own state_dir and runtime_dir".to_owned())
             }
             Self::WrongKind { .. } => Some("replace it with the file or folder itself".to_owned()),
             Self::Damaged(damage) if damage.is_as_written => Some(format!(

@@ -1,7 +1,7 @@
-//! A logo: a small picture from outside that may stand in pages and on labels.
+//! A logo: a small picture from outside that is embedded in pages and labels.
 //!
-//! In: the bytes of a file. Out: a [`Logo`] that holds only what draws it, or why it is none. What is kept is kept again
-//! unchanged, so that a page which embeds it can be checked.
+//! In: the bytes of a file. Out: a [`Logo`] with only the data that draws it, or why it is refused. The same file
+//! always gives the same bytes, so a page that embeds a logo can be checked.
 
 use super::{BadSvg, png, svg};
 use crate::quantity::hex;
@@ -10,10 +10,10 @@ use base64::engine::general_purpose::STANDARD;
 use sha2::{Digest, Sha256};
 use std::sync::Arc;
 
-/// Bytes of a logo's file. It is embedded in every report.
+/// Maximum size of a logo's file in bytes. It is embedded in every report.
 pub const LARGEST_LOGO: usize = 128 * 1024;
 
-/// A picture that runs nothing and asks for nothing.
+/// A picture that runs nothing and loads nothing.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Logo {
     kind: Kind,
@@ -31,7 +31,7 @@ enum Kind {
 impl Kind {
     const ALL: [Self; 2] = [Self::Svg, Self::Png];
 
-    /// Before its bytes in base64.
+    /// The text before its bytes in base64.
     fn prefix(self) -> &'static str {
         match self {
             Self::Svg => "data:image/svg+xml;base64,",
@@ -40,16 +40,16 @@ impl Kind {
     }
 }
 
-/// Why bytes are no logo.
+/// Why a file is not accepted as a logo.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum BadLogo {
-    /// It would be in every report.
+    /// The file is too large, since it would be in every report.
     #[error("{got} bytes, want at most {most}", most = LARGEST_LOGO)]
     TooLarge {
         /// Bytes of the file.
         got: usize,
     },
-    /// It begins as neither.
+    /// It is neither SVG nor PNG.
     #[error("the file is no picture, want SVG or PNG")]
     NoPicture,
     /// An SVG that may not be embedded.
@@ -58,12 +58,12 @@ pub enum BadLogo {
     /// A PNG that cannot be decoded.
     #[error("the PNG is damaged: {0}")]
     BrokenPng(String),
-    /// More pixels than a logo has.
+    /// It has too many pixels.
     #[error("{width} × {height} pixels, want at most {most} a side", most = png::LONGEST_SIDE)]
     TooManyPixels {
-        /// Of the picture.
+        /// Width of the picture.
         width: u32,
-        /// Of the picture.
+        /// Height of the picture.
         height: u32,
     },
 }
@@ -86,7 +86,7 @@ impl BadLogo {
 }
 
 impl Logo {
-    /// What draws the picture in a file, and nothing else of it.
+    /// Reads a file, and keeps only the data that draws the picture.
     pub fn of_file(bytes: &[u8]) -> Result<Self, BadLogo> {
         if bytes.len() > LARGEST_LOGO {
             return Err(BadLogo::TooLarge { got: bytes.len() });
@@ -112,7 +112,7 @@ impl Logo {
         }
     }
 
-    /// From the address under which a page embeds it; `None` if it is not one that [`Logo::data_url`] gives.
+    /// Reads the address under which a page embeds a logo; `None` if it is not one that [`Logo::data_url`] returns.
     pub fn of_data_url(url: &str) -> Option<Self> {
         let mut kinds = Kind::ALL.iter();
         let (kind, coded) =
@@ -122,7 +122,7 @@ impl Logo {
         (logo.kind == kind && *logo.bytes == *bytes).then_some(logo)
     }
 
-    /// The picture as an address that holds it: `data:image/png;base64,…`.
+    /// The picture as an address that contains it: `data:image/png;base64,…`.
     pub fn data_url(&self) -> String {
         format!("{}{}", self.kind.prefix(), STANDARD.encode(&self.bytes))
     }
@@ -140,12 +140,12 @@ impl Logo {
         &self.bytes
     }
 
-    /// SHA-256 of them, hex.
+    /// SHA-256 of these bytes, hex.
     pub fn digest(&self) -> String {
         hex(&Sha256::digest(&self.bytes))
     }
 
-    /// Width and height of the picture as large as it fits into a box of this width and height, each at least 1.
+    /// Width and height of the picture when it is scaled to fit into a box of this size, each at least 1.
     pub fn fitted(&self, (most_wide, most_high): (u32, u32)) -> (u32, u32) {
         let (wide, high) = (u64::from(self.size.0), u64::from(self.size.1));
         let (most_wide, most_high) = (u64::from(most_wide), u64::from(most_high));

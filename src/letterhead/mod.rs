@@ -1,10 +1,10 @@
-//! Who the shop is, on paper: name, address, logo, and the size of that paper.
+//! The shop's letterhead: name, address, logo, and the size of the paper.
 //!
-//! In: what a person configured, the bytes of a logo's file among it. Out: a [`Letterhead`] that reports and labels may
-//! show as it is: a [`Logo`] runs nothing, asks for nothing and has no text that a reader's font would change.
+//! In: the configuration, and the bytes of the logo's file. Out: a [`Letterhead`] that reports and labels can show
+//! unchanged: a [`Logo`] runs nothing, loads nothing, and has no text that depends on a reader's fonts.
 //!
-//! - Nothing of it is in a journal: it is the paper, and says nothing of what was measured. A report that is verified
-//!   brings its own, which is named as not vouched for.
+//! - No part of it is in a journal, since it says nothing about the measurements. A verified report contains its own
+//!   letterhead, which is listed as not vouched for.
 
 mod logo;
 mod png;
@@ -25,14 +25,14 @@ named! {
     }
 }
 
-/// What stands at the head of reports and on labels.
+/// The head of reports and labels.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Letterhead {
     /// The shop's name.
     pub name: Option<String>,
     /// The lines of its address.
     pub address: Vec<String>,
-    /// Its picture.
+    /// The logo.
     pub logo: Option<Logo>,
     /// The size of paper that pages are made for; `None` leaves it to the printer.
     pub page_size: Option<PageSize>,
@@ -44,8 +44,8 @@ impl Letterhead {
         self.name.is_none() && self.address.is_empty() && self.logo.is_none()
     }
 
-    /// In one line, for whoever checks a page that has it: `Example Harness Shop, Pump Lane 4, logo (SVG, 812 bytes,
-    /// SHA-256 0123…), paper A4`; empty if nothing was configured.
+    /// The letterhead in one line, for whoever checks a page: `Example Harness Shop, Pump Lane 4, logo (SVG, 812 bytes,
+    /// SHA-256 0123…), paper A4`; empty if nothing is configured.
     pub fn in_words(&self) -> String {
         let logo = self.logo.as_ref().map(|logo| {
             let (kind, bytes, digest) = (logo.kind(), logo.bytes().len(), logo.digest());

@@ -1,18 +1,18 @@
-//! A PNG without what does not draw it.
+//! Reduces a PNG to the data that draws it.
 //!
-//! In: the bytes of a file. Out: the same picture with only the chunks that make it, in their order, decoded once as a
-//! whole to see that it is one. Texts, times, profiles, animations and whatever follows the end are left out.
+//! In: the bytes of a file. Out: the same picture with only the necessary chunks, in their order. It is decoded once,
+//! to check that it is valid. Texts, times, profiles, animations and anything after the end are left out.
 
 use super::BadLogo;
 use png::{DecodeOptions, Decoder, Limits};
 use std::io::Cursor;
 
-/// Pixels of a logo in each direction.
+/// Maximum size of a logo in each direction, in pixels.
 pub(super) const LONGEST_SIDE: u32 = 1_500;
-/// What decoding may take: every pixel at 16 bits in four channels, twice.
+/// Maximum memory for decoding: every pixel at 16 bits in four channels, twice.
 const MEMORY: usize = 64 << 20;
 const SIGNATURE: &[u8] = b"\x89PNG\r\n\x1a\n";
-/// The chunks that say which colour a pixel has.
+/// The chunks that determine the colour of a pixel.
 const KEPT: [&[u8]; 7] = [
     b"IHDR", b"PLTE", b"tRNS", b"sRGB", b"gAMA", b"IDAT", b"IEND",
 ];
@@ -21,7 +21,7 @@ pub(super) fn is_png(bytes: &[u8]) -> bool {
     bytes.starts_with(SIGNATURE)
 }
 
-/// The file with what draws the picture, and its width and height in pixels.
+/// The reduced file, and its width and height in pixels.
 pub(super) fn plain(bytes: &[u8]) -> Result<(Vec<u8>, (u32, u32)), BadLogo> {
     let kept = kept(bytes).ok_or_else(|| BadLogo::BrokenPng("it ends too early".to_owned()))?;
     let broken = |error: png::DecodingError| BadLogo::BrokenPng(error.to_string());
@@ -40,7 +40,7 @@ pub(super) fn plain(bytes: &[u8]) -> Result<(Vec<u8>, (u32, u32)), BadLogo> {
     Ok((kept, (width, height)))
 }
 
-/// The signature and the chunks that are kept, up to the end of the picture; `None` if that is missing.
+/// The signature and the kept chunks, up to the end of the picture; `None` if the end is missing.
 fn kept(bytes: &[u8]) -> Option<Vec<u8>> {
     let mut rest = bytes.strip_prefix(SIGNATURE)?;
     let mut kept = SIGNATURE.to_vec();

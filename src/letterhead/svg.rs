@@ -1,27 +1,28 @@
-//! An SVG without anything but shapes and their colours.
+//! Reduces an SVG to shapes and their colours.
 //!
-//! In: the text of a file. Out: the text of a new file, written from lists of the elements, attributes and characters
-//! that may be in it; so what nobody thought of is not in it either. Drawing programs' own notes are left out without
-//! a word; what would be missed if it were left out (text, pictures, style sheets, scripts) is a fault that says so.
+//! In: the text of a file. Out: the text of a new file, written from lists of the allowed elements, attributes and
+//! characters; so anything that is not on a list is not in it. Notes of drawing programs are left out silently. Content
+//! that a reader would miss (text, pictures, style sheets, scripts) is refused with the reason.
 //!
-//! - No script, no reference to anything outside the file, no text, no animation, no style sheet. A reference within
-//!   the file is to a gradient or a clip path; nothing is drawn more than once, so that a small file stays small work.
+//! - It has no script, no reference to anything outside the file, no text, no animation, no style sheet. References
+//!   within the file are only to gradients and clip paths. Nothing is drawn more than once, so a small file is drawn
+//!   quickly.
 
 use roxmltree::{Document, Node, ParsingOptions};
 use std::fmt::Write as _;
 
 const NAMESPACE: &str = "http://www.w3.org/2000/svg";
 const XLINK: &str = "http://www.w3.org/1999/xlink";
-/// Nodes of a document, spaces between elements among them.
+/// Maximum number of nodes of a document, including the spaces between elements.
 const MOST_NODES: u32 = 20_000;
-/// Groups within groups.
+/// Maximum depth of groups within groups.
 const DEEPEST: usize = 32;
 /// The longest side in thousandths of a unit: a million units.
 const LONGEST_SIDE: u32 = 1_000_000_000;
-/// What a value is shown by in a message.
+/// Maximum number of characters of a value in a message.
 const SHOWN: usize = 40;
 
-/// Elements that draw, or that others are drawn by.
+/// Elements that draw, or that others refer to when they draw.
 const ELEMENTS: [&str; 13] = [
     "svg",
     "g",
@@ -37,12 +38,12 @@ const ELEMENTS: [&str; 13] = [
     "radialGradient",
     "clipPath",
 ];
-/// Of a gradient.
+/// The element of a gradient.
 const STOP: &str = "stop";
-/// Elements that draw nothing and are not missed.
+/// Elements that draw nothing and can be left out silently.
 const SILENT: [&str; 3] = ["title", "desc", "metadata"];
 
-/// Attributes that stand on an element as they are.
+/// Attributes that are only allowed as attributes.
 const GEOMETRY: [&str; 25] = [
     "id",
     "d",
@@ -70,7 +71,7 @@ const GEOMETRY: [&str; 25] = [
     "clipPathUnits",
     "pathLength",
 ];
-/// Attributes that may also stand in `style`.
+/// Attributes that are also allowed in `style`.
 const LOOKS: [&str; 20] = [
     "fill",
     "fill-opacity",
@@ -94,35 +95,35 @@ const LOOKS: [&str; 20] = [
     "vector-effect",
 ];
 
-/// Why an SVG may not be embedded.
+/// Why an SVG is not accepted.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum BadSvg {
-    /// It is no XML, or has a document type, entities, or far too many elements.
+    /// It is not XML, or has a document type, entities, or too many elements.
     #[error("the SVG cannot be read: {0}")]
     Unreadable(String),
     /// Its root is another element.
     #[error("the file is XML and no SVG: it begins with <{0}>")]
     Other(String),
-    /// An element that would be missed.
+    /// It has an element that a reader would miss.
     #[error("the SVG has <{0}>, want shapes and gradients alone")]
     Element(String),
-    /// A program in an attribute.
+    /// An attribute contains a program.
     #[error("the SVG has a script at {0}, want none")]
     Script(String),
-    /// A value that is not one of a shape, or points out of the file.
+    /// A value is not that of a shape, or refers to something outside the file.
     #[error(
         "the SVG has {attribute}=\"{value}\", want numbers, colours, or a reference within the file"
     )]
     Value {
         /// Its name.
         attribute: String,
-        /// The beginning of it.
+        /// The beginning of the value.
         value: String,
     },
-    /// Groups within groups.
+    /// Groups are nested too deep.
     #[error("the SVG has groups more than {most} deep", most = DEEPEST)]
     TooDeep,
-    /// Neither says how large it is.
+    /// Neither viewBox nor width and height give its size.
     #[error(
         "the SVG has neither a viewBox of four numbers nor width and height in pixels, want one of them, more than 0"
     )]
@@ -158,7 +159,7 @@ impl BadSvg {
     }
 }
 
-/// The file written from the lists, and its width and height in thousandths of a unit.
+/// The reduced file, and its width and height in thousandths of a unit.
 pub(super) fn plain(text: &str) -> Result<(String, (u32, u32)), BadSvg> {
     let options = ParsingOptions {
         nodes_limit: MOST_NODES,
@@ -179,7 +180,7 @@ pub(super) fn plain(text: &str) -> Result<(String, (u32, u32)), BadSvg> {
     Ok((written, view.size))
 }
 
-/// The part of the drawing that is seen.
+/// The visible part of the drawing.
 struct View {
     text: String,
     size: (u32, u32),
@@ -238,7 +239,7 @@ fn children(of: Node<'_, '_>, depth: usize, written: &mut String) -> Result<(), 
     for node in of.children().filter(Node::is_element) {
         let name = node.tag_name();
         if name.namespace() != Some(NAMESPACE) {
-            continue; // a drawing program's own notes, which nobody else draws
+            continue; // notes of a drawing program, which draw nothing
         }
         let name = name.name();
         if SILENT.contains(&name) {
@@ -257,7 +258,7 @@ fn children(of: Node<'_, '_>, depth: usize, written: &mut String) -> Result<(), 
     Ok(())
 }
 
-/// Where and how large; of a gradient also the one that it is like.
+/// Writes position and size; for a gradient also the gradient that it inherits from.
 fn geometry(node: Node<'_, '_>, written: &mut String) -> Result<(), BadSvg> {
     for attribute in node.attributes() {
         let (name, value) = (attribute.name(), attribute.value());
@@ -286,7 +287,7 @@ fn geometry(node: Node<'_, '_>, written: &mut String) -> Result<(), BadSvg> {
     Ok(())
 }
 
-/// Colours and strokes, from attributes and from `style`, which wins.
+/// Writes colours and strokes, from attributes and from `style`, which takes precedence.
 fn looks(node: Node<'_, '_>, written: &mut String) -> Result<(), BadSvg> {
     let style = node.attribute("style").unwrap_or_default();
     let declared = style.split(';').filter_map(|one| one.split_once(':'));
@@ -303,10 +304,10 @@ fn looks(node: Node<'_, '_>, written: &mut String) -> Result<(), BadSvg> {
     Ok(())
 }
 
-/// Writes an attribute whose value is one of a shape.
+/// Writes an attribute, if its value is that of a shape.
 fn put(name: &str, value: &str, written: &mut String) -> Result<(), BadSvg> {
     let is_fit = |c: char| c.is_ascii_alphanumeric() || " .,+-#%()_".contains(c);
-    // a reference may stand in quotes, and leads to something in this file
+    // A reference may be in quotes; its target must be in this file.
     let mut value = value.replace(['\t', '\r', '\n'], " ");
     if value.contains("url(") {
         value.retain(|c| !matches!(c, '"' | '\''));
@@ -320,7 +321,7 @@ fn put(name: &str, value: &str, written: &mut String) -> Result<(), BadSvg> {
     if !value.chars().all(is_fit) {
         return Err(bad(name, &value));
     }
-    let _ = write!(written, " {name}=\"{value}\""); // nothing in it is markup
+    let _ = write!(written, " {name}=\"{value}\""); // the value contains no markup
     Ok(())
 }
 

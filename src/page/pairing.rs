@@ -82,7 +82,7 @@ async fn let_in(
         ));
     }
     let failed = |error: String| {
-        tracing::error!(tablet, "a tablet could not be let in: {error}");
+        tracing::error!(tablet, "a tablet could not be paired: {error}");
         Refusal::new(
             StatusCode::INTERNAL_SERVER_ERROR,
             error,

@@ -1,6 +1,6 @@
 //! Finds where a JPEG ends, by its markers alone.
 //!
-//! A camera may put further whole JPEGs behind the first one (a second exposure, a preview); these belong to the file.
+//! A camera may append further complete JPEGs (a second exposure, a preview); these belong to the file.
 
 /// The first bytes of every JPEG.
 pub(super) const BEGINNING: &[u8] = b"\xff\xd8\xff";
@@ -53,7 +53,7 @@ fn one(bytes: &[u8]) -> Option<usize> {
     }
 }
 
-/// Number of coded bytes up to the next marker that is no restart; a coded 0xff is followed by a zero.
+/// Number of coded bytes up to the next marker that is not a restart; a coded 0xff is followed by a zero.
 fn scan(bytes: &[u8]) -> Option<usize> {
     let mut pairs = bytes.windows(2);
     pairs.position(|pair| match pair {

@@ -1,10 +1,10 @@
 //! Checks the bytes of a picture before anything is stored, and makes the small copy that is shown.
 //!
-//! In: the bytes of a file and its name. Out: format, size and a [`Checked`] small copy, or why it is not taken.
+//! In: the bytes of a file and its name. Out: format, size and a small copy ([`Checked`]), or why the file is refused.
 //!
-//! - Size and pixels are bounded before anything is decoded, and the memory that decoding takes is too.
-//! - A file that is a picture and something else as well is refused: nothing may stand behind the picture's end.
-//! - The copy has no metadata: it is turned as the camera was held, and has no place, time or device.
+//! - Size, pixels and the memory for decoding are bounded before anything is decoded.
+//! - A file with further data after the picture's end is refused, because it could be something else as well.
+//! - The copy has no metadata. It is rotated as the camera was held, and has no place, time or device.
 
 mod jpeg;
 mod png;
@@ -16,13 +16,13 @@ use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder, ImageError, Limits, RgbImage};
 use std::io::Cursor;
 
-/// Largest picture, in bytes: 20 MiB.
+/// Maximum size of a picture in bytes: 20 MiB.
 pub const MOST_BYTES: usize = 20 * 1024 * 1024;
 
-/// Largest picture, in pixels: what the cameras of telephones make.
+/// Maximum number of pixels, which is about that of the cameras of telephones.
 pub const MOST_PIXELS: u64 = 50_000_000;
 
-/// Largest picture as it lies in memory, in bytes: 256 MiB.
+/// Maximum memory of a decoded picture in bytes: 256 MiB.
 const MOST_UNPACKED: u64 = 256 * 1024 * 1024;
 
 /// The longer side of a small copy, in pixels.
@@ -31,7 +31,7 @@ pub const COPY_SIDE: u32 = 480;
 /// Quality of a small copy, of 100.
 const COPY_QUALITY: u8 = 80;
 
-/// Longest name of a file, in characters; the rest is cut off.
+/// Maximum length of a file name in characters; the rest is cut off.
 const LONGEST_NAME: usize = 100;
 
 named! {
@@ -84,13 +84,13 @@ pub enum NotAPicture {
     /// The file has too many bytes.
     #[error("got more than {MOST_BYTES} bytes, want a picture of at most 20 MiB")]
     TooLarge,
-    /// The bytes begin as no JPEG or PNG does.
+    /// The bytes do not begin as those of a JPEG or PNG.
     #[error("got {got}, want a JPEG or PNG picture")]
     Kind {
         /// The contents by their first bytes: `a GIF picture`.
         got: &'static str,
     },
-    /// The file's name ends as that of another format, or has no ending.
+    /// The file name has the ending of another format, or none.
     #[error(
         "got a {} picture named {ending:?}, want the ending {}",
         format.words(),
@@ -110,12 +110,12 @@ pub enum NotAPicture {
         /// Bytes in the file.
         got: usize,
     },
-    /// Something else stands behind the end of the picture.
-    #[error("the {} picture has {got} bytes behind its end, want none", format.words())]
+    /// Further data follows the end of the picture.
+    #[error("the {} picture has {got} bytes after its end, want none", format.words())]
     Behind {
         /// The format of the picture.
         format: PictureFormat,
-        /// Bytes behind its end.
+        /// Bytes after its end.
         got: usize,
     },
     /// It has too many pixels.
@@ -129,7 +129,7 @@ pub enum NotAPicture {
     /// It takes too much memory.
     #[error("the picture takes more than {} MiB of memory unpacked", MOST_UNPACKED / 1024 / 1024)]
     Unpacked,
-    /// The decoder does not read it.
+    /// The decoder cannot read it.
     #[error("the {} picture cannot be decoded: {cause}", format.words())]
     Damaged {
         /// The format by its beginning.
@@ -219,10 +219,10 @@ pub fn safe_name(name: &str) -> String {
     }
 }
 
-/// Endings of pictures in other formats, as microscopes and telephones save them.
+/// Endings of other picture formats that microscopes and telephones use.
 const OTHER_ENDINGS: &[&str] = &["bmp", "gif", "heic", "heif", "tif", "tiff", "webp"];
 
-/// Whether a file of this name is meant as a picture, by its ending, of whatever format.
+/// Whether the ending of a file name is that of a picture, in any format.
 ///
 /// ```
 /// use tallyjaw::pictures::is_named_as_picture;
@@ -252,7 +252,7 @@ fn format_of(bytes: &[u8]) -> Option<PictureFormat> {
     }
 }
 
-/// What people call a file that begins so.
+/// The common name of a kind of file, by its first bytes.
 fn kind_of(bytes: &[u8]) -> &'static str {
     let text = bytes.trim_ascii_start();
     let known: [(&[u8], &'static str); 8] = [
@@ -281,7 +281,7 @@ fn limits() -> Limits {
     limits
 }
 
-/// Decodes it, once its size is known to be within the limits.
+/// Decodes the picture, once its size is known to be within the limits.
 fn decoded(
     format: PictureFormat,
     decoder: Result<impl ImageDecoder, ImageError>,
@@ -305,7 +305,7 @@ fn decoded(
     if decoder.total_bytes() > MOST_UNPACKED {
         return Err(NotAPicture::Unpacked);
     }
-    // A picture that does not say how it was held is the right way up.
+    // Without information about how the camera was held, the picture is not rotated.
     let orientation = decoder.orientation().unwrap_or(Orientation::NoTransforms);
     let picture = DynamicImage::from_decoder(decoder).map_err(damaged)?;
     let copy = copy_of(picture, orientation).map_err(damaged)?;

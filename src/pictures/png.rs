@@ -10,7 +10,7 @@ pub(super) fn end(bytes: &[u8]) -> Option<usize> {
         let rest = bytes.get(at..)?;
         let length = usize::try_from(u32::from_be_bytes(*rest.first_chunk()?)).ok()?;
         let kind = rest.get(4..8)?;
-        // Length and kind before the data, and four bytes of checksum behind it.
+        // Length and kind before the data, and four bytes of checksum after it.
         at = at.checked_add(length)?.checked_add(12)?;
         if at > bytes.len() {
             return None;

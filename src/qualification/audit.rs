@@ -1,4 +1,4 @@
-//! Whether the entry that started a first-off rests on a combination that was shown.
+//! Checks that a first-off was started only with a combination that was shown.
 
 use super::standing::{CareNow, Required, Standing, find};
 use crate::entry::audit::Mismatch;
@@ -6,7 +6,7 @@ use crate::entry::qualifying::Combination;
 use crate::entry::{Entry, SeriesEntry, Stamped, State};
 use crate::spec::{ArmedSpec, Qualified};
 
-/// Every part of `stamped` about what is shown that does not follow from the entries that led to `before`.
+/// The parts of `stamped` about the shown combination that do not follow from the entries that led to `before`.
 pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
     let Entry::Series(SeriesEntry::Armed(spec)) = &stamped.entry else {
         return Vec::new();
@@ -51,7 +51,7 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
         .collect()
 }
 
-/// An axis of the series, or the pull tests of the rule, that the entry does not say to be shown.
+/// An axis of the series, or the pull tests of the rule, for which the entry names no evidence.
 fn unmeasured(spec: &ArmedSpec, qualified: &Qualified) -> Option<String> {
     let is_there = |name: &str| qualified.axes.iter().any(|of| of.axis.as_str() == name);
     let axes = spec.axes.iter().filter(|axis| !axis.name.is_destructive());

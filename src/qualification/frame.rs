@@ -1,7 +1,7 @@
-//! The frame of the matrix: its rows, its columns and what the configuration requires of each cell.
+//! The frame of the matrix: its rows, its columns and the requirements for each cell.
 //!
-//! A row is a terminal on a wire that a sheet, a plan or a series names. A column is a tool with a nest, of the
-//! configuration or of a series.
+//! A row is a terminal on a wire, named by a sheet, a plan or a series. A column is a tool with a nest, from the
+//! configuration or a series.
 
 use super::standing::Required;
 use crate::entry::qualifying::{Combination, Qualifying};
@@ -12,7 +12,7 @@ use crate::spec::{
 };
 use std::collections::BTreeMap;
 
-/// Rows and columns with what is required, as the configuration has it.
+/// Rows and columns with their requirements, from the configuration.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Frame {
     /// The rule.
@@ -41,14 +41,14 @@ pub struct FrameRow {
     pub terminal: String,
     /// The wire.
     pub wire: WireSize,
-    /// What the sheet requires; `None` if no sheet has the terminal and wire.
+    /// The requirements of the sheet; `None` if no sheet has the terminal and wire.
     pub required: Option<Required>,
     /// For each column, whether its tool and nest are made for this row.
     pub fits: Vec<bool>,
 }
 
 impl Frame {
-    /// The frame of a configuration and of the series that are known.
+    /// The frame for a configuration and the known series.
     pub fn of(catalog: &Catalog, qualifying: &Qualifying, rule: QualificationRule) -> Self {
         let columns = columns(catalog, qualifying);
         let rows = rows(catalog, qualifying).into_iter();
@@ -69,7 +69,7 @@ impl Frame {
         }
     }
 
-    /// The combinations with series that it has no cell for.
+    /// The combinations with series for which it has no cell.
     pub fn left_out<'q>(&self, qualifying: &'q Qualifying) -> Vec<&'q Combination> {
         let has_row = |of: &Combination| {
             let mut rows = self.rows.iter();
@@ -117,7 +117,7 @@ fn rows(catalog: &Catalog, qualifying: &Qualifying) -> Vec<(String, WireSize)> {
     let mut add = |terminal: &str, wire: WireSize| {
         let key = (place(terminal), terminal.to_owned(), wire.area);
         let known = rows.entry(key).or_insert_with(|| wire.clone());
-        // A wire with its gauge says more.
+        // A wire that is given with its gauge says more.
         if known.gauge.is_none() {
             *known = wire;
         }
@@ -147,7 +147,7 @@ fn rows(catalog: &Catalog, qualifying: &Qualifying) -> Vec<(String, WireSize)> {
         .collect()
 }
 
-/// The size of a row; of a row for a range, the sizes that nests for this terminal are made for.
+/// The sizes of a row: its size, or for a range, the sizes in it for which nests of this terminal are made.
 fn sizes(row: &SheetRow, terminal: &Terminal, tools: &[Tool]) -> Vec<Area> {
     if !row.sizes.is_range() {
         return vec![row.sizes.smallest()];

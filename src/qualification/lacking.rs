@@ -1,11 +1,11 @@
-//! What a combination lacks to be shown, and why it has lapsed, in words.
+//! What is missing for a combination to be shown, and why it has lapsed, in words.
 
 use crate::entry::{Outcome, Seq};
 use crate::quantity::{Date, Decimal};
 use crate::spec::AxisName;
 use std::fmt;
 
-/// A series, with its journal where the readings are of more than one.
+/// A series, with its journal if the readings come from more than one.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct SeriesName {
     /// The journal; `None` where there is only one.
@@ -25,7 +25,7 @@ impl fmt::Display for SeriesName {
     }
 }
 
-/// What is missing.
+/// A part that is missing.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[expect(missing_docs, reason = "a field is called for what it is")]
 pub enum Lacking {
@@ -53,7 +53,8 @@ pub enum Lacking {
     },
     /// The index has no value: there is no spread, or no limit.
     NoIndex { axis: AxisName, series: SeriesName },
-    /// The confidence bound is below what is required; in thousandths, rounded down, and in hundredths.
+    /// The confidence bound is below the required Ppk; the bound is in thousandths, rounded down, the requirement in
+    /// hundredths.
     Bound {
         axis: AxisName,
         got_milli: i64,

@@ -1,6 +1,6 @@
 //! The matrix: terminals and wires in rows, tools and nests in columns.
 //!
-//! A cell is empty where the tool or nest is not made for the row and was never tried.
+//! A cell is empty if the tool or nest is not made for the row and was never tried.
 
 use super::frame::{Frame, FrameColumn, FrameRow};
 use super::standing::{CareNow, Found, Required, Standing, find};
@@ -40,11 +40,11 @@ pub struct Cell<'m> {
     pub tool: &'m str,
     /// Its nest.
     pub nest: Option<&'m str>,
-    /// What was found.
+    /// The result for the combination.
     pub found: &'m Found,
 }
 
-/// The standing of one combination by the catalog as it is.
+/// The standing of one combination by the present catalog.
 pub fn standing(
     state: &State,
     catalog: &Catalog,

@@ -1,11 +1,11 @@
-//! Which combinations of terminal, wire, tool and nest qualification series have shown, by the rule of the shop.
+//! Decides which combinations of terminal, wire, tool and nest are shown, by the rule of the shop.
 //!
-//! In: what the journal knows of qualification series ([`Qualifying`](crate::entry::qualifying::Qualifying)), the limits
-//! of the sheets, the care of the tools, the rule, and the day. Out: for each combination its [`Standing`], the figures,
-//! and what is missing.
+//! In: the evidence from qualification series ([`Qualifying`](crate::entry::qualifying::Qualifying)), the limits of the
+//! sheets, the care of the tools, the rule, and the day. Out: for each combination its [`Standing`], the figures, and
+//! what is missing.
 //!
 //! - The newest series of an axis decides, among those that were judged by the limits of the sheet as it is now.
-//! - Whether an index is demonstrated is decided in [`crate::stats::capability`] alone; no float leaves it.
+//! - Only [`crate::stats::capability`] decides whether an index is demonstrated; no float leaves it.
 
 mod audit;
 mod frame;

@@ -12,7 +12,7 @@ use crate::stats::{self, Sample};
 named! {
     /// Whether a combination is shown.
     pub enum Standing {
-        /// Every limit of the sheet is shown to be kept.
+        /// Every requirement of the rule is met.
         Shown = "shown",
         /// Something is missing, or its newest series was not accepted.
         NotShown = "not_shown",
@@ -35,7 +35,7 @@ impl Standing {
     }
 }
 
-/// The axes that must be shown, each with its limits; without limits, those of the newest series hold.
+/// The axes that must be shown, each with its limits; an axis without limits uses those of the newest series.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Required(pub Vec<(AxisName, Option<Limits>)>);
 
@@ -50,7 +50,7 @@ pub struct CareNow<'a> {
     pub crimps: Option<u64>,
 }
 
-/// What was found of a combination.
+/// The result for a combination.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Found {
     /// Whether it is shown.
@@ -88,7 +88,8 @@ pub struct AxisFound {
 }
 
 impl Required {
-    /// What the sheet of the catalog limits, and pull tests by the rule; `None` if no sheet has the terminal and wire.
+    /// The axes that the sheet of the catalog limits, and pull tests if the rule requires them; `None` if no sheet has
+    /// the terminal and wire.
     pub fn in_catalog(
         catalog: &Catalog,
         terminal: &str,
@@ -106,12 +107,12 @@ impl Required {
     }
 }
 
-/// Whether the lowest reading counts, and no index: a pull test destroys its piece.
+/// Whether the lowest reading counts instead of an index. This is so for pull tests, which destroy their pieces.
 fn is_pull(axis: &AxisName) -> bool {
     axis.is_destructive()
 }
 
-/// The standing of a combination by its series (the newest last), on a day.
+/// The standing of a combination on a day, from its series, of which the newest is last.
 pub fn find(
     known: &[Evidence],
     required: Option<&Required>,
@@ -179,7 +180,7 @@ fn lapses(
 }
 
 impl Found {
-    /// The series that it rests on, each once.
+    /// The series with the evidence, each once.
     pub fn series(&self) -> Vec<&SeriesName> {
         let mut names: Vec<_> = self.axes.iter().map(|axis| &axis.series).collect();
         names.sort();
@@ -199,7 +200,7 @@ impl Found {
         bounds.min_by_key(|(_, bound)| *bound)
     }
 
-    /// The smallest number of pieces of an axis, pull tests apart.
+    /// The smallest number of pieces of an axis other than pull force.
     pub fn pieces(&self) -> Option<u64> {
         let measured = self.axes.iter().filter(|axis| axis.lowest.is_none());
         measured.map(|axis| axis.pieces).min()
@@ -216,7 +217,7 @@ impl Found {
         }
     }
 
-    /// Looks for the newest series of an axis, and for what it lacks.
+    /// Finds the newest series of an axis, and what is missing.
     fn axis(
         &mut self,
         known: &[Evidence],
@@ -293,7 +294,7 @@ impl Found {
         });
     }
 
-    /// Whether the index is demonstrated; else what is missing.
+    /// Whether the index is demonstrated; or what is missing.
     fn index(
         &mut self,
         of: Option<(&Capability, i64)>,
@@ -336,7 +337,7 @@ fn name_of(evidence: &Evidence) -> SeriesName {
     }
 }
 
-/// The capability of an axis by the rule; `None` if its readings are no sample.
+/// The capability of an axis by the rule; `None` if its readings cannot form a sample.
 fn capability(of: &EvidenceAxis, rule: &QualificationRule) -> Option<Capability> {
     let sample = Sample::from_bases(of.bases.clone(), of.unit).ok()?;
     let sample = sample.with_step(of.resolution);

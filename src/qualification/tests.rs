@@ -1,4 +1,4 @@
-//! The standing of a combination, by series that are made up.
+//! Tests of the standing of a combination, with invented series.
 
 use super::{CareNow, Found, Lacking, Required, SeriesName, Standing, find};
 use crate::entry::qualifying::{Combination, Evidence, EvidenceAxis, MOST_KEPT, Qualifying};

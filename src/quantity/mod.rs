@@ -141,8 +141,8 @@ impl Quantity {
             .find(|digits| Self::of(*digits, unit) == Some(self))
     }
 
-    /// Rounded to two significant digits of its metric unit, away from zero: how an uncertainty or a guard band is
-    /// shown to people (JCGM 100:2008, 7.2.6, from memory), so that what is said of it still holds.
+    /// Rounded to two significant digits of its metric unit, away from zero. An uncertainty or a guard band is shown so
+    /// (JCGM 100:2008, 7.2.6, from memory), and a statement that holds for it holds for the rounded one too.
     ///
     /// ```
     /// use tallyjaw::quantity::{Dimension, Quantity};
@@ -238,7 +238,7 @@ pub enum ParseQuantityError {
     #[error(transparent)]
     Number(#[from] ParseDecimalError),
     /// There is no unit after the number.
-    #[error("no unit behind {got:?}, want one of {want}", want = Unit::list())]
+    #[error("no unit after {got:?}, want one of {want}", want = Unit::list())]
     NoUnit {
         /// The text.
         got: String,

@@ -93,7 +93,7 @@ impl Access {
         }
         if group_may {
             return format!(
-                "join the group that may: sudo usermod -aG {} {}, then log out and in again",
+                "join the group that may open it: sudo usermod -aG {} {}, then log out and in again",
                 self.group, self.user
             );
         }

@@ -44,9 +44,9 @@ use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{Receiver, Sender};
 
 /// Cause of a loss: older bytes were discarded when the port was opened.
-pub const BEHIND_STALE: &str = "from while the port was opened";
+pub const BEHIND_STALE: &str = "while the port was opened";
 /// Cause of a loss: bytes waited while no one could read them.
-const BEHIND_STANDSTILL: &str = "from while the computer stood still";
+const BEHIND_STANDSTILL: &str = "while the computer stood still";
 
 /// A port that closes sooner than this is not opened again at once, because the cause may still be there.
 const SETTLED: Duration = Duration::from_secs(2);

@@ -6,9 +6,9 @@
 //! - The cursor moves after the files are durable. After a kill between the two, the same files are written again.
 //! - The data set can be made again from the journal: stop the daemon, and remove `state_dir/sinks/NAME.json`.
 //! - If segments of a day were moved out of the journal, its file stays as it is.
-//! - Where the bench has a key, each file has its signature beside it, `JOURNAL.parquet.sig`. The old one is taken away
-//!   before its file is replaced, and the cursor moves after the new one is durable. So a kill leaves a file without a
-//!   signature at most, and the next start writes both again.
+//! - If the bench has a key, each file has its signature beside it, `JOURNAL.parquet.sig`. The old signature is removed
+//!   before its file is replaced, and the cursor moves after the new one is durable. So after a kill a file may lack
+//!   its signature, and the next start writes both again.
 
 use super::{Sink, SinkContext, SinkError, SinkKind, cursors};
 use crate::config::DataSetConfig;
@@ -59,7 +59,7 @@ struct DataSet {
     /// Days with readings that are not in the files yet.
     behind: BTreeSet<Part>,
     last: Instant,
-    /// It was said that the key cannot be used.
+    /// Whether it was reported that the key cannot be used.
     is_unsigned_said: bool,
 }
 
@@ -139,7 +139,7 @@ impl DataSet {
         self.move_cursor()
     }
 
-    /// The key of the bench, as it is now: it may have been made or replaced.
+    /// The present key of the bench, which may have been made or replaced.
     fn key(&mut self) -> Option<Key> {
         let key = Key::open(&self.place.state_dir);
         let is_said = std::mem::replace(&mut self.is_unsigned_said, key.is_err());

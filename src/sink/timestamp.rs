@@ -1,15 +1,15 @@
-//! Asks an authority outside for time stamps of the newest durable line, each day or as often as configured.
+//! Requests time stamps for the newest durable line from an outside authority, each day or at the configured interval.
 //!
-//! In: the durable end of the journal. Out: `state_dir/timestamps/SEQ.NAME.tsr`, one answer for each interval in which
-//! something was entered; by the chain it covers every entry before.
+//! In: the durable end of the journal. Out: `state_dir/timestamps/SEQ.NAME.tsr`, one answer for each interval with new
+//! entries. Through the chain it covers every entry before.
 //!
-//! - After days without a network, after sleep and after the daemon was off, one time stamp makes up for all that were
+//! - After days without a network, after sleep or a stop of the daemon, one time stamp covers everything that was
 //!   missed.
-//! - While the daemon runs, the interval is counted by a clock that no one sets. At its start the time in the newest
-//!   answer is compared with the wall clock. If that is before it, nobody knows how long it has been, and the authority
-//!   is asked: a wrong clock costs one time stamp at each start and never the next one.
-//! - The answer is durable before the cursor moves. After a kill between the two there is one time stamp more.
-//! - Nothing is kept that was not checked.
+//! - While the daemon runs, a clock that nobody can set measures the interval. At the start the time in the newest
+//!   answer is compared with the wall clock. If the wall clock is earlier, the age of the answer is unknown and a time
+//!   stamp is requested. So a wrong clock costs one time stamp at each start, but never prevents the next one.
+//! - The answer is durable before the cursor moves. After a kill between the two there is one extra time stamp.
+//! - Only checked answers are stored.
 
 use super::attempts::{Attempts, Tell};
 use super::cursor::SinkCursor;
@@ -26,16 +26,16 @@ use std::time::Duration;
 use tokio::sync::watch;
 use tokio::time::sleep;
 
-/// Pauses grow up to this one: an authority that serves others too is not asked more often for being away.
+/// The longest pause between attempts; it spares an authority that serves others too.
 const PAUSE_MOST: Duration = Duration::from_secs(5 * 60);
-/// The runtime's timers stand still during sleep, so the clock is looked at this often.
+/// Interval at which the clock is read, because the runtime's timers stand still during sleep.
 const LOOKS_EVERY: Duration = Duration::from_secs(60);
 
-/// A sink that asks for time stamps.
+/// A sink that requests time stamps.
 pub(crate) struct Asking {
     /// Its name.
     pub(crate) name: String,
-    /// Whom it asks, and how often.
+    /// The authority, and the interval.
     pub(crate) config: TimestampConfig,
     /// Folder that contains the journal.
     pub(crate) state_dir: PathBuf,
@@ -72,7 +72,8 @@ impl NotStamped {
     }
 }
 
-/// Asks until the sender of `stopped` is dropped. An open request is given up then: the next start asks again.
+/// Requests time stamps until the sender of `stopped` is dropped. An open request is abandoned then, and repeated at
+/// the next start.
 pub(crate) async fn run(
     asking: Asking,
     mut follow: Follow,
@@ -96,14 +97,14 @@ pub(crate) async fn run(
     }
 }
 
-/// How far the time stamps are, and when the next one is due.
+/// The entry that the time stamps have reached, and when the next one is due.
 struct Place {
     cursor: SinkCursor,
     due: MonoMicros,
 }
 
 impl Asking {
-    /// Waits until a time stamp is due and there is something to be stamped, and keeps one.
+    /// Waits until a time stamp is due and there is a new line, then requests and stores one.
     async fn next(
         &self,
         place: &mut Option<Place>,
@@ -139,13 +140,13 @@ impl Asking {
         Ok(())
     }
 
-    /// Where the time stamps of this sink have got to.
+    /// The place that the time stamps of this sink have reached.
     async fn open(&self) -> Result<Place, SinkError> {
         let (name, journal) = (self.name.clone(), self.journal.clone());
         let state_dir = self.state_dir.clone();
         let (cursor, newest) = blocking(move || {
             let cursor = SinkCursor::open(&state_dir, &name, &journal)?;
-            // Whatever is wrong with the newest answer: another one is requested.
+            // If anything is wrong with the newest answer, another one is requested.
             let newest = kept_by(&state_dir, cursor.after(), &name).ok();
             let newest = newest.and_then(|bytes| Answer::read(&bytes).ok());
             Ok::<_, SinkError>((cursor, newest))
@@ -175,7 +176,7 @@ fn later(mono: MonoMicros, by: Duration) -> MonoMicros {
     MonoMicros(mono.0.saturating_add(micros))
 }
 
-/// What is left of an interval when the newest time stamp is as old as the wall clock says; nothing if that cannot be.
+/// The rest of an interval, if the newest time stamp has this age by the wall clock; zero if that age is impossible.
 fn left(every: Duration, age_micros: i64) -> Duration {
     match u64::try_from(age_micros) {
         Ok(age) => every.saturating_sub(Duration::from_micros(age)),
@@ -208,7 +209,7 @@ mod tests {
         let hours = |hours: i64| left(day, hours * HOUR).as_secs() / 3_600;
         assert_eq!((hours(0), hours(1), hours(23)), (24, 23, 1));
         assert_eq!((hours(24), hours(24 * 365)), (0, 0));
-        // Set back by an hour or by decades: how old the newest one is cannot be known.
+        // If the clock was set back by an hour or by decades, the age of the newest one is unknown.
         assert_eq!((hours(-1), hours(-24 * 365 * 30)), (0, 0));
     }
 }

@@ -18,7 +18,7 @@ pub struct Catalog {
     pub plans: Vec<Plan>,
     /// In the order of their files.
     pub tools: Vec<Tool>,
-    /// Who may be chosen as operator; anybody else may be named all the same.
+    /// Who may be chosen as operator; anybody else may be named too.
     pub operators: Vec<String>,
     /// Instruments that measure.
     pub instruments: Vec<Instrument>,

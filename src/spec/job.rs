@@ -48,7 +48,7 @@ pub enum WrongWords {
         seen: String,
     },
     /// A card has the serial number behind the slash.
-    #[error("with a slash, want an id without one: a card has the serial number behind it")]
+    #[error("with a slash, want an id without one: on a card the serial number follows a slash")]
     Slash,
 }
 

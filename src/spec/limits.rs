@@ -347,7 +347,7 @@ mod tests {
             error("1.67..1.57 mm"),
             "limits are crossed: lower 1.67 mm, upper 1.57 mm"
         );
-        assert!(error("1.62 ±0.05").starts_with("no unit behind"));
+        assert!(error("1.62 ±0.05").starts_with("no unit after"));
         assert!(error("1.62 ±0.05 nm").starts_with("unknown unit"));
         assert!(error("1,62 ±0.05 mm").starts_with("not a number"));
     }

@@ -103,12 +103,12 @@ impl PullTableError {
             Self::OtherSystem { wire, .. } => {
                 let nearest = wire::nearest_awg(wire.area).map_or("14", |gauge| gauge.name);
                 format!(
-                    "say which row you hold to be right, such as pull_force_gauge = \"AWG {nearest}\"; \
+                    "name the row that you consider right, such as pull_force_gauge = \"AWG {nearest}\"; \
                      or take the minimum from the maker's sheet"
                 )
             }
             Self::NoRow { .. } => {
-                "take the minimum from the maker's sheet: sizes in between are not reckoned"
+                "take the minimum from the maker's sheet: values for sizes in between are not computed"
                     .to_owned()
             }
             Self::TooFar { .. } => {

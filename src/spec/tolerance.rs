@@ -77,7 +77,7 @@ mod tests {
         assert_eq!(limits("±0.05 mm", "1.62 mm"), "1.62 ±0.05 mm");
         assert_eq!(limits("+/-0.05 mm", "1.7 mm"), "1.70 ±0.05 mm");
         assert_eq!(limits("+0.05/-0.03 mm", "1.62 mm"), "1.62 +0.05/-0.03 mm");
-        // In another unit it is exact all the same: 0.002 in is 0.0508 mm.
+        // In another unit it is exact even so: 0.002 in is 0.0508 mm.
         assert_eq!(limits("±0.002 in", "1.62 mm"), "1.62 ±0.0508 mm");
     }
 

@@ -90,7 +90,7 @@ pub enum NotACard {
     /// `tj/settle` without one of the decisions, or without a reason.
     #[error("a card for held crimps, without release, rework or scrap and a reason")]
     NoSettlement,
-    /// The word after `tj/` is none of ours.
+    /// The word after `tj/` is not a command.
     #[error("no card of that kind")]
     Unknown,
 }

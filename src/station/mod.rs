@@ -182,7 +182,7 @@ impl Core {
         }
     }
 
-    /// What looks wrong in the entry `seq`, which is not polled yet, and was taken all the same.
+    /// The warning about a value in the entry `seq` that was accepted; the entry is not polled yet.
     pub fn warning_of(&self, seq: Seq) -> Option<String> {
         self.pending.iter().find_map(|output| match output {
             Output::Append(Stamped {

@@ -83,21 +83,14 @@ pub enum Refusal {
     #[error("no piece of series {series} waits for visual check {look}")]
     NotDue { look: u32, series: Seq },
     /// The plan requires no visual check of this piece.
-    #[error(
-        "visual check of {} in series {series}, {}",
-        got.map_or_else(|| "no piece".to_owned(), |piece| format!("piece {piece}")),
-        looked_at(*got, *pieces)
-    )]
+    #[error("{}", not_looked_at(*got, *series, *pieces))]
     NoPieceToLookAt {
         got: Option<u32>,
         series: Seq,
         pieces: u32,
     },
     /// The piece has no counted reading of its pull force.
-    #[error(
-        "{} of series {series} has a counted pull force",
-        piece.map_or_else(|| "no piece".to_owned(), |piece| format!("piece {piece} is none that"))
-    )]
+    #[error("{}", not_pulled(*piece, *series))]
     NotPulled { piece: Option<u32>, series: Seq },
     /// No crimps, or more than a person counts at once.
     #[error("got {got} crimps, want 1 to {MOST_CRIMPS}")]
@@ -338,7 +331,7 @@ impl Refusal {
             Self::NoLook { .. } => "tallyjaw status lists the visual checks",
             Self::NotDue { .. } => "measure the piece first, or name it: --piece NUMBER",
             Self::NoPieceToLookAt { got: Some(_), .. } => {
-                "name a piece of the series, or none where the series as a whole is looked at"
+                "name a piece of the series; for a check of the series as a whole, name none"
             }
             Self::NoPieceToLookAt { got: None, .. } => "name the piece: --piece NUMBER",
             Self::NotPulled { .. } => "pull it first; the question comes after the force",
@@ -435,10 +428,21 @@ fn numbers(looks: usize) -> String {
     }
 }
 
-fn looked_at(got: Option<u32>, pieces: u32) -> String {
+fn not_looked_at(got: Option<u32>, series: Seq, pieces: u32) -> String {
     match got {
-        Some(_) => format!("want one of the pieces 1 to {pieces} that its plan has looked at"),
-        None => "want a piece".to_owned(),
+        Some(piece) => format!(
+            "the plan of series {series} has no visual check of piece {piece}, want one of the pieces 1 to {pieces}"
+        ),
+        None => {
+            format!("the visual checks of series {series} are of single pieces, want a piece")
+        }
+    }
+}
+
+fn not_pulled(piece: Option<u32>, series: Seq) -> String {
+    match piece {
+        Some(piece) => format!("piece {piece} of series {series} has no counted pull force"),
+        None => format!("no piece of series {series} has a counted pull force"),
     }
 }
 

@@ -23,7 +23,7 @@ const BYTES_BOUNCE: Duration = Duration::from_millis(200);
 /// Of an unread card's text, this number of bytes is kept.
 const KEPT: usize = 200;
 /// Remedy for an unread card.
-const REMEDY: &str = "scan the card again; if it happens again, have the scanner send CR behind each card, or say `line_end = false` of it";
+const REMEDY: &str = "scan the card again; if it happens again, set the scanner to send CR after each card, or set `line_end = false`";
 
 /// Remedy for bytes of a counter that are no line.
 const COUNTER_REMEDY: &str = "count that crimp by hand if it was one: tj/crimps/1; check `line` of the counter and its cable";

@@ -25,7 +25,7 @@ impl Why {
         match self {
             Self::Undecoded(error) => error.remedy(),
             Self::Flood => Some(
-                "nothing of it counts; look what sends all the time: a button that is stuck, a wrong device at the port, an instrument that streams and is set up for presses",
+                "none of it counts; find what sends without pause: a stuck button, a wrong device at the port, or an instrument that streams and is configured for presses",
             ),
         }
     }

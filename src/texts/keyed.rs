@@ -1,7 +1,7 @@
-//! A sentence of the daemon as its key in the table and what stands at its places.
+//! Finds the key of a sentence in the table of texts, and the values for its placeholders.
 //!
-//! In: the sentence in English, as the daemon or a journal has it. Out: its key with what stands at each place, if the
-//! table has the sentence. A sentence that fits several rows is that with the most words of its own.
+//! In: a sentence in English, from the daemon or a journal. Out: its key and the values for its placeholders, if the
+//! table has the sentence. If several rows fit, the one with the most words of its own is used.
 
 use super::{Language, ROWS};
 use schemars::JsonSchema;
@@ -9,18 +9,18 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
-/// What every key of a sentence begins with.
+/// Beginning of the keys of sentences.
 const SENTENCES: &str = "daemon.";
-/// Sentences that begin with a name and hold others, which have more words of their own.
+/// Sentences that begin with a name and contain other sentences, which have more words of their own.
 const OUTERMOST: [&str; 3] = [
     "daemon.entry.refused",
     "daemon.entry.unread",
     "daemon.refusal.not_shown",
 ];
-/// What the keys of sentences begin with that stand in others only.
+/// Beginnings of the keys of sentences that occur only within others.
 const PARTS: [&str; 2] = ["daemon.part.", "daemon.tool."];
-/// What the keys begin with of sentences that a check of the configuration says. Some of them fit much, so they are looked
-/// for in faults alone; and in faults nothing else is.
+/// Beginnings of the keys of sentences by the check of a configuration. Some of them fit many texts, so they are used
+/// for faults only, and faults use no others.
 const CHECKED: [&str; 6] = [
     "check.",
     "daemon.unarmable.",
@@ -29,28 +29,29 @@ const CHECKED: [&str; 6] = [
     "daemon.help.",
     "daemon.setup.",
 ];
-/// Keys of single words that stand in sentences.
+/// Beginnings of the keys of single words within sentences.
 const WORDS: [&str; 5] = ["axis.", "purpose.", "reservation.", "fault.", "look."];
-/// The last two of a list.
+/// The key that joins the last two items of a list.
 const AND: &str = "list.and";
-/// Nothing of ours is longer, in bytes.
+/// Maximum length of a sentence in bytes.
 const LONGEST: usize = 2_000;
-/// Tries at one row: names from outside can be made so that a sentence falls apart in many ways.
+/// Maximum number of attempts to match one row, because names from outside can be made so that a sentence splits in
+/// many ways.
 const TRIES: u32 = 500;
-/// Sentences in a sentence.
+/// Maximum depth of sentences within sentences.
 const DEEPEST: u32 = 4;
 
-/// The key of a text in the page's table, and what stands at its places.
+/// The key of a text, and the values for its placeholders.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Keyed {
-    /// Such as `daemon.refusal.no_plan`.
+    /// The key, such as `daemon.refusal.no_plan`.
     pub key: String,
-    /// What stands at each place, by its name.
+    /// The value for each placeholder, by its name.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub with: BTreeMap<String, Part>,
 }
 
-/// What stands at a place of a text.
+/// The value for a placeholder.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(untagged)]
 pub enum Part {
@@ -58,7 +59,7 @@ pub enum Part {
     Text(String),
     /// A number with its unit.
     Number {
-        /// As it is written in English.
+        /// The number as written in English.
         number: String,
     },
     /// A day.
@@ -66,24 +67,24 @@ pub enum Part {
         /// Year, month and day, as `2026-11-25`.
         date: String,
     },
-    /// Several, as they follow each other.
+    /// Several values, in order.
     List {
-        /// Each of them.
+        /// The values.
         list: Vec<Part>,
     },
-    /// What has a key of its own.
+    /// A text with a key of its own.
     Keyed(Keyed),
 }
 
 /// Sentences with their keys.
 pub type Texts = BTreeMap<String, Keyed>;
 
-/// The rows of sentences, those with the most words of their own first.
+/// The rows of sentences, sorted by the number of their own words, largest first.
 static SAYINGS: LazyLock<Vec<Saying>> = LazyLock::new(|| {
     sayings(|key| key.starts_with(SENTENCES) || WORDS.iter().any(|word| key.starts_with(word)))
 });
 
-/// The same of the checker's sentences.
+/// The same for the sentences by the check of a configuration.
 static CHECKS: LazyLock<Vec<Saying>> =
     LazyLock::new(|| sayings(|key| CHECKED.iter().any(|start| key.starts_with(start))));
 
@@ -102,7 +103,7 @@ fn sayings(is_said: impl Fn(&str) -> bool) -> Vec<Saying> {
 struct Saying {
     key: &'static str,
     pieces: Vec<Piece>,
-    /// Bytes that are not at a place.
+    /// Number of bytes outside placeholders.
     own: usize,
 }
 
@@ -115,7 +116,7 @@ enum Piece {
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Kind {
     Text,
-    /// Of a key or a thing: without blanks.
+    /// The name of a key or a thing: without blanks.
     Name,
     Number,
     Date,
@@ -124,7 +125,7 @@ enum Kind {
 }
 
 impl Kind {
-    /// A place with its name, from what stands between the braces.
+    /// A placeholder with its name, from the text between the braces.
     fn of(place: &'static str) -> (&'static str, Self) {
         let marks = [
             ('!', Self::Name),
@@ -164,7 +165,7 @@ impl Saying {
         Self { key, pieces, own }
     }
 
-    /// Whether its length and its last words let it be this text; of most rows this is the end.
+    /// Whether this can be the text, by its length and its last words; for most rows it is not.
     fn may_be(&self, text: &str) -> bool {
         self.own <= text.len()
             && match self.pieces.last() {
@@ -174,7 +175,7 @@ impl Saying {
     }
 }
 
-/// The key of an English sentence, and what stands at its places.
+/// The key of an English sentence, and the values for its placeholders.
 pub fn keyed(english: &str) -> Option<Keyed> {
     if english.is_empty() || english.len() > LONGEST {
         return None;
@@ -182,7 +183,7 @@ pub fn keyed(english: &str) -> Option<Keyed> {
     keyed_at(english, DEEPEST, &SAYINGS)
 }
 
-/// The key of a part of a fault, as the checker of configurations words it.
+/// The key of a part of a fault, in the words of the check of configurations.
 pub fn keyed_check(english: &str) -> Option<Keyed> {
     if english.is_empty() || english.len() > LONGEST {
         return None;
@@ -230,7 +231,7 @@ fn part(kind: Kind, text: &str, deep: u32) -> Part {
     }
 }
 
-/// The words of an axis that is named as in files.
+/// The words for an axis that is given by its name in files.
 fn axis(name: &str) -> Option<Keyed> {
     let key = format!("axis.{name}");
     ROWS.contains_key(&key).then(|| Keyed {
@@ -239,7 +240,7 @@ fn axis(name: &str) -> Option<Keyed> {
     })
 }
 
-/// One of a list; the last may be two, `a and b`.
+/// An item of a list; the last may hold two, `a and b`.
 fn listed(text: &str, deep: u32) -> Part {
     let found = part(Kind::Keyed, text, deep);
     match (found, text.split_once(" and ")) {
@@ -255,7 +256,7 @@ fn listed(text: &str, deep: u32) -> Part {
     }
 }
 
-/// Whether the text is these pieces one after the other; `found` then has what stands at each place.
+/// Whether the text consists of these pieces in order; `found` then has the value for each placeholder.
 fn fits<'t>(
     pieces: &[Piece],
     text: &'t str,
@@ -277,7 +278,7 @@ fn fits<'t>(
         [Piece::Place(name, kind), rest @ ..] => {
             let next = match rest.first() {
                 Some(Piece::Words(words)) => *words,
-                Some(Piece::Place(..)) | None => return false, // nothing says where one ends
+                Some(Piece::Place(..)) | None => return false, // nothing marks where one of two adjacent placeholders ends
             };
             for (at, _) in text.match_indices(next) {
                 let (here, behind) = text.split_at(at);
@@ -319,7 +320,7 @@ fn may_be(kind: Kind, text: &str) -> bool {
 }
 
 impl Keyed {
-    /// The sentence in a language; in English it is what it was.
+    /// The sentence in a language; in English it is unchanged.
     pub fn text(&self, language: Language) -> String {
         let with = self
             .with
@@ -332,7 +333,7 @@ impl Keyed {
 }
 
 impl Part {
-    /// In a language.
+    /// The value in a language.
     fn text(&self, language: Language) -> String {
         match self {
             Self::Text(text) | Self::Date { date: text } => text.clone(),
@@ -346,12 +347,12 @@ impl Part {
     }
 }
 
-/// Adds those of `sentences` that the table has.
+/// Adds the keys of those `sentences` that the table has.
 pub fn gather<'s>(texts: &mut Texts, sentences: impl IntoIterator<Item = &'s str>) {
     gather_by(keyed, texts, sentences);
 }
 
-/// The same of parts of the checker's faults.
+/// The same for parts of faults of a configuration.
 pub fn gather_checks<'s>(texts: &mut Texts, sentences: impl IntoIterator<Item = &'s str>) {
     gather_by(keyed_check, texts, sentences);
 }

@@ -1,13 +1,13 @@
 //! The one table of texts in every language, for the page and for printed cards.
 //!
-//! `texts.json` has a key for each text and what stands for it in English, German and Spanish, with named places in
-//! braces. What the page and cards say by themselves is written there only. The sentences of the daemon (keys that
-//! begin with `daemon.`) are written where they are decided, in English; the table has each of them once more, held
-//! against it by a test of every variant, with its translations. [`keyed`] finds the key of such a sentence and what
-//! stands at its places, also of one that an old journal has.
+//! `texts.json` has a key for each text, with the text in English, German and Spanish and named placeholders in braces.
+//! Texts of the page and cards are written there only. A sentence of the daemon (its key begins with `daemon.`) is
+//! written in the code that decides it, in English, and once more in the table with its translations; a test compares
+//! the two for every variant. [`keyed`] finds the key of such a sentence and the values for its placeholders, even if
+//! the sentence is from an old journal.
 //!
-//! A place is `{name}`; in the English of a sentence `{name#}` for a number with its unit, and `{name@}` for a day,
-//! `{name~}` for what has a key of its own, and `{name*}` for several of those.
+//! A placeholder is `{name}`. In the English text of a sentence `{name#}` is a number with its unit, `{name@}` a day,
+//! `{name~}` a text with a key of its own, and `{name*}` several of those.
 
 mod keyed;
 
@@ -17,13 +17,13 @@ use crate::quantity::named;
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
-/// The table as it is written.
+/// The table as text.
 pub const TABLE: &str = include_str!("texts.json");
 
 named! {
-    /// A language that every text is in.
+    /// A language of the table.
     pub enum Language {
-        /// English, as the daemon itself speaks.
+        /// English, the language of the daemon itself.
         English = "en",
         /// German.
         German = "de",
@@ -34,11 +34,11 @@ named! {
 
 type Row = BTreeMap<String, String>;
 
-/// The table by key, then by language. A test holds that it can be read.
+/// The table by key, then by language. A test ensures that it can be read.
 static ROWS: LazyLock<BTreeMap<String, Row>> =
     LazyLock::new(|| serde_json::from_str(TABLE).unwrap_or_default());
 
-/// The text of a key with these values at its places; the key itself, if the table has none.
+/// The text of a key with these values for its placeholders; the key itself, if the table does not have it.
 pub fn text(language: Language, key: &str, with: &[(&str, &str)]) -> String {
     let row = ROWS.get(key).and_then(|row| row.get(language.name()));
     let Some(template) = row else {
@@ -58,7 +58,7 @@ pub fn text(language: Language, key: &str, with: &[(&str, &str)]) -> String {
     said
 }
 
-/// A number with its unit as the language writes it: the decimal sign is a comma in German and Spanish.
+/// A number with its unit in the language's form: German and Spanish have a decimal comma.
 pub fn number(language: Language, number: &str) -> String {
     match language {
         Language::English => number.to_owned(),

@@ -14,27 +14,27 @@ pub(super) const SHA_256: ObjectIdentifier = ObjectIdentifier::new_unwrap("2.16.
 pub(super) const TST_INFO: ObjectIdentifier =
     ObjectIdentifier::new_unwrap("1.2.840.113549.1.9.16.1.4");
 
-/// Why an answer is no time stamp of a digest.
+/// Why an answer is not a valid time stamp of a digest.
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum NotAStamp {
-    /// It is not what RFC 3161 has.
+    /// It does not have the form of RFC 3161.
     #[error("got bytes that are no answer of RFC 3161 ({0}), want a time stamp in DER")]
     Unreadable(#[from] der::Error),
-    /// The authority gave none.
+    /// The authority refused the request.
     #[error("the authority refused: {status}; it says {text:?}")]
     Refused {
         /// Its status.
         status: String,
-        /// What it says.
+        /// Its explanation.
         text: String,
     },
-    /// The answer is signed and is no time stamp.
+    /// The answer is signed but contains no time stamp.
     #[error("got a signed message without a time stamp in it")]
     Empty,
-    /// It is of other bytes.
+    /// It is a time stamp of another digest.
     #[error("got a time stamp of the digest {got}, want {want}")]
     Other {
-        /// The digest that is stamped.
+        /// The digest in the time stamp.
         got: String,
         /// The digest of the line.
         want: Digest,
@@ -44,7 +44,7 @@ pub(crate) enum NotAStamp {
     Nonce,
 }
 
-/// The request for a time stamp of this digest, in DER. A `nonce` ties the answer to the request.
+/// A request for a time stamp of this digest, in DER. A `nonce` ties the answer to the request.
 pub(crate) fn request(digest: Digest, nonce: Option<u64>) -> Result<Vec<u8>, der::Error> {
     let algorithm = AlgorithmIdentifierOwned {
         oid: SHA_256,
@@ -64,7 +64,7 @@ pub(crate) fn request(digest: Digest, nonce: Option<u64>) -> Result<Vec<u8>, der
     request.to_der()
 }
 
-/// A whole number without a sign, as DER has it: no more bytes than needed, and the first bit is that of the sign.
+/// An unsigned whole number in DER: as few bytes as possible, where the first bit is the sign.
 fn number(number: u64) -> Result<Int, der::Error> {
     let bytes = [&[0], number.to_be_bytes().as_slice()].concat();
     let needed = bytes
@@ -74,13 +74,13 @@ fn number(number: u64) -> Result<Int, der::Error> {
     Int::new(bytes.get(leading..).unwrap_or_default())
 }
 
-/// An answer with a time stamp. Whether an authority vouches for it is checked with [`super::Authority`].
+/// An answer with a time stamp. Its signature is checked by [`super::Authority`].
 #[derive(Debug)]
 pub(crate) struct Answer {
-    /// The time that the authority gives.
+    /// The time in it.
     pub(crate) at: WallMicros,
     pub(super) info: TstInfo,
-    /// The bytes that are signed, by their digest.
+    /// The signed bytes.
     pub(super) content: Vec<u8>,
     pub(super) signed: SignedData,
 }
@@ -116,7 +116,7 @@ impl Answer {
         })
     }
 
-    /// Whether it is of this digest, and answers the request with this nonce.
+    /// Checks that it is for this digest, and answers the request with this nonce.
     pub(crate) fn is_of(&self, want: Digest, nonce: Option<u64>) -> Result<(), NotAStamp> {
         let imprint = &self.info.message_imprint;
         let got = imprint.hashed_message.as_bytes();

@@ -1,4 +1,5 @@
-//! Whether an authority vouches for a time stamp: its signature, and its certificate under one that a person trusts.
+//! Checks that an authority vouches for a time stamp: its signature, and its certificate under one that a person
+//! trusts.
 
 use super::answer::{Answer, TST_INFO};
 use super::store::file;
@@ -31,10 +32,10 @@ pub(crate) struct Authority(Vec<CertificateDer<'static>>);
 /// Why nobody vouches for a time stamp.
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum NotVouched {
-    /// The file of the authority.
+    /// The file of the authority contains no certificate.
     #[error("got no certificate, want one or more in PEM")]
     NoCertificate,
-    /// The message is not what CMS has.
+    /// The message does not have the form of CMS.
     #[error("its signed part cannot be read: {0}")]
     Unreadable(#[from] der::Error),
     /// Its digest does not fit its content.
@@ -43,7 +44,7 @@ pub(crate) enum NotVouched {
     /// No certificate in it fits its signature.
     #[error("no certificate in it fits its signature")]
     Signature,
-    /// The certificate does not lead to one that is trusted.
+    /// The certificate does not lead to a trusted one.
     #[error("its certificate is not of the given authority: {0}")]
     Path(webpki::Error),
 }
@@ -98,17 +99,17 @@ impl Authority {
         Ok(Self(found))
     }
 
-    /// These and the certificates of others.
+    /// These certificates together with others.
     pub(crate) fn and(mut self, others: Self) -> Self {
         self.0.extend(others.0);
         self
     }
 
-    /// Whether the authority, or one that it vouches for, signed this time stamp. The certificate must have been valid at
-    /// the time that it says.
+    /// Checks that the authority, or one that it vouches for, signed this time stamp. The certificate must have been
+    /// valid at the time in the time stamp.
     pub(crate) fn vouches_for(&self, answer: &Answer) -> Result<(), NotVouched> {
         let certificates = certificates_in(answer)?;
-        // RFC 3161, 2.4.2: no signature but the authority's.
+        // RFC 3161, 2.4.2: there must be no signature except the authority's.
         let [signer] = answer.signed.signer_infos.0.as_slice() else {
             return Err(NotVouched::Signature);
         };

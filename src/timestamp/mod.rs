@@ -1,12 +1,12 @@
-//! Time stamps by RFC 3161: what an authority outside of the shop says that a line of the journal existed at a time.
+//! Time stamps by RFC 3161: an authority outside of the shop confirms that a line of the journal existed at a time.
 //!
 //! In: the digest of a line. Out: a request for an authority, and the check of its answer against an authority's
-//! certificate. The digest that is stamped is that of the line, as the next line names it, so it stands for all lines
-//! up to there.
+//! certificate. The stamped digest is the one that the next line holds, so the time stamp covers all lines up to that
+//! one.
 //!
-//! - Nothing but the digest leaves the bench.
-//! - An answer is kept as it came, so that `openssl ts -verify` checks it too.
-//! - Times with a fraction of a second are not read: they are rare, and the reader of DER knows whole seconds only.
+//! - Only the digest leaves the bench.
+//! - An answer is stored as it came, so that `openssl ts -verify` can check it too.
+//! - Times with a fraction of a second are not supported: they are rare, and the DER library reads whole seconds only.
 
 #![expect(
     clippy::disallowed_methods,

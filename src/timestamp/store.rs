@@ -8,13 +8,13 @@ use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
 
 const FOLDER: &str = "timestamps";
-/// A longer answer is none.
+/// A longer file is not an answer.
 pub(super) const LONGEST: u64 = 64 * 1024;
 
-/// An answer that was kept.
+/// A stored answer.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) struct Stamp {
-    /// The entry that it is of.
+    /// The entry that it stamps.
     pub(crate) seq: Seq,
     /// The sink that requested it; `None` if a person did.
     pub(crate) sink: Option<String>,
@@ -23,7 +23,7 @@ pub(crate) struct Stamp {
 }
 
 impl Stamp {
-    /// The name of its file, from the state folder on.
+    /// The path of its file, relative to the state folder.
     pub(crate) fn name(&self) -> String {
         name(self.seq, self.sink.as_deref())
     }
@@ -36,7 +36,7 @@ fn name(seq: Seq, sink: Option<&str>) -> String {
     }
 }
 
-/// The entry and the sink in the name of a file; `None` if it is none of an answer.
+/// The entry and the sink in the name of a file; `None` if it is not the name of an answer.
 fn named(file_name: &str) -> Option<(Seq, Option<String>)> {
     let stem = file_name.strip_suffix(".tsr")?;
     let (seq, sink) = match stem.split_once('.') {
@@ -46,7 +46,7 @@ fn named(file_name: &str) -> Option<(Seq, Option<String>)> {
     Some((Seq(seq.parse().ok()?), sink))
 }
 
-/// Every answer in a state folder, by entry; none if there is no such folder.
+/// Every answer in a state folder, by entry; empty if there is no such folder.
 pub(crate) fn kept(state_dir: &Path) -> Result<Vec<Stamp>, Failed> {
     let folder = state_dir.join(FOLDER);
     let items = match fs::read_dir(&folder) {
@@ -67,12 +67,12 @@ pub(crate) fn kept(state_dir: &Path) -> Result<Vec<Stamp>, Failed> {
     Ok(stamps)
 }
 
-/// The answer that a sink has kept for an entry.
+/// The answer that a sink has stored for an entry.
 pub(crate) fn kept_by(state_dir: &Path, seq: Seq, sink: &str) -> Result<Vec<u8>, Failed> {
     read(&state_dir.join(name(seq, Some(sink))), LONGEST)
 }
 
-/// The bytes of a file of a person: an answer, or certificates.
+/// The bytes of a file that a person names: an answer, or certificates.
 pub(crate) fn file(path: &Path) -> Result<Vec<u8>, Failed> {
     const LARGEST: u64 = 1 << 20;
     read(path, LARGEST)
@@ -86,7 +86,7 @@ fn read(path: &Path, most: u64) -> Result<Vec<u8>, Failed> {
     Ok(bytes)
 }
 
-/// Keeps an answer durably, in place of an earlier one for the same entry by the same sink.
+/// Stores an answer durably. It replaces an earlier one for the same entry by the same sink.
 pub(crate) fn keep(state_dir: &Path, stamp: &Stamp) -> Result<PathBuf, Failed> {
     let folder = state_dir.join(FOLDER);
     make_folder(&folder, 0o700).map_err(failed("make the folder", &folder))?;

@@ -208,7 +208,7 @@ async function noted(page) {
   await shownByNobody(page);
 }
 
-// What is shown, from the menu: nothing was tried yet.
+// Qualifications, from the menu: nothing was tried yet.
 async function shownByNobody(page) {
   const open = async () => { await key(page, "h"); await page.click("#menu-qualified"); await dialog(page, "qualified"); await page.waitForSelector("#qualified-list li", { timeout: PATIENCE }); };
   await open();
@@ -723,7 +723,7 @@ async function hostile(shop, chromium, { address, token }) {
 async function onlyLooking(chromium, address) {
   const context = await chromium.createBrowserContext();
   const { page } = await opened(context, address);
-  await shows(page, "#answer", "This page may only look.");
+  await shows(page, "#answer", "This page can only show.");
   same("no button commands", await page.$$eval("#acts button:not([disabled], #act-history, #act-own, #act-plans, #act-back), #face-again:not([disabled])", (all) => all.length), 0);
   await look(page, "only-looking");
   await context.close();

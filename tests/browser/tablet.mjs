@@ -98,7 +98,7 @@ try {
   same("nothing of the bench", await stranger.evaluate(() => fetch("/state").then((answer) => answer.status)), 401);
   await stranger.type("#code", "wrong");
   await stranger.tap("#go");
-  await shows(stranger, "#answer", "This code is wrong, was used already, or is over");
+  await shows(stranger, "#answer", "This code is wrong, was used already, or has expired");
   await look(stranger, "wrong");
 
   const [left, right] = [await device(chromium), await device(chromium)];

@@ -308,13 +308,13 @@ fn what_is_no_picture_is_refused_with_what_it_is_and_what_to_do() {
         (
             "zip.jpg",
             [&whole, zip].concat(),
-            "the JPEG picture has 25 bytes behind its end, want none",
+            "the JPEG picture has 25 bytes after its end, want none",
             "open it and save it again",
         ),
         (
             "html.png",
             [&png(3, (64, 64))[..], b"<script>alert(1)</script>"].concat(),
-            "the PNG picture has 25 bytes behind its end",
+            "the PNG picture has 25 bytes after its end",
             "open it and save it again",
         ),
         (

@@ -83,7 +83,7 @@ fn an_instrument_too_coarse_for_the_tolerance_is_refused_and_nothing_is_armed() 
             Some(2),
             String::new(),
             format!(
-                "error: {TOO_COARSE}, want at least 5\nhelp: look whether the limits are in the unit of the sheet (mm, or in?); if they are, measure with an instrument of finer resolution\n"
+                "error: {TOO_COARSE}, want at least 5\nhelp: check whether the limits are in the unit of the sheet (mm, or in?); if they are, measure with an instrument of finer resolution\n"
             )
         )
     );

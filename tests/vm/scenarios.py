@@ -242,7 +242,7 @@ def a_port_that_may_not_be_opened_says_whose_it_is(machine):
     trouble = {
         "instrument": "caliper-1",
         "message": "permission denied for /dev/ttyUSB0; owner root, group dialout, mode 0660; this user is visitor, in the groups visitor",
-        "remedy": "join the group that may: sudo usermod -aG dialout visitor, then log out and in again",
+        "remedy": "join the group that may open it: sudo usermod -aG dialout visitor, then log out and in again",
     }
     equal(shop.wait_for_trouble("permission denied"), trouble)
     # What usermod does; whoever logs in after it may.

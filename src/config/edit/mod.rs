@@ -130,11 +130,11 @@ pub enum EditError {
         key: String,
     },
     /// The new row of a list has no cell with a value.
-    #[error("nothing is said of the new job")]
+    #[error("the new job has no value")]
     Nothing,
     /// With the change, other rows of a list would have other values.
     #[error(
-        "another row would read otherwise: the list has a quote that does not end, or cells outside its columns"
+        "another row would change: the list has a quotation mark that is not closed, or cells outside its columns"
     )]
     Unclear,
     /// The value has a type that no key accepts.

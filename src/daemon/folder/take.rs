@@ -81,7 +81,7 @@ impl Taker {
             Read::Nothing => Became::Nothing,
             Read::NotNow(error) => Became::Held(self.trouble(
                 format!("the journal cannot be searched for pictures: {error}"),
-                "look what is wrong with it: tallyjaw verify",
+                "find out what is wrong with it: tallyjaw verify",
             )),
             Read::Failed(error) => {
                 let refusal = Refusal {

@@ -42,7 +42,7 @@ impl Findings {
             let got = looked
                 .piece
                 .map_or_else(|| "none".to_owned(), |piece| piece.to_string());
-            self.add("piece", got, "one that the plan has looked at");
+            self.add("piece", got, "one with a visual check in the plan");
         }
     }
 

@@ -280,7 +280,7 @@ pub(super) fn encode(stamped: &Stamped, prev: Digest) -> Vec<u8> {
     let body_at = line.len();
     let _ = write(&mut line, &stamped.entry);
     if let Some(brace) = line.get_mut(body_at) {
-        *brace = b','; // the body's fields stand behind the header's, in one object
+        *brace = b','; // the body's fields follow the header's, in one object
     }
     line
 }

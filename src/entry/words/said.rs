@@ -43,7 +43,7 @@ fn tool_said(said: &ToolSaid) -> String {
 
 fn job_said(said: &JobSaid) -> String {
     let Some(job) = &said.job else {
-        return "the job is over: none from here on".to_owned();
+        return "the job is finished; no job from here on".to_owned();
     };
     let warning = said.warning.as_deref();
     let warning = warning.map_or_else(String::new, |warning| format!("; {warning}"));
@@ -52,13 +52,12 @@ fn job_said(said: &JobSaid) -> String {
 
 fn lot_said(said: &LotSaid) -> String {
     let material = said.material.name();
-    let from = match said.series {
-        Some(series) => format!("from here on series {series} is of"),
-        None => "in use:".to_owned(),
-    };
-    match &said.lot {
-        Some(lot) => format!("{from} {material} lot {lot}"),
-        None => format!("{from} no known {material} lot"),
+    match (said.series, &said.lot) {
+        (Some(series), Some(lot)) => {
+            format!("series {series} uses {material} lot {lot} from here on")
+        }
+        (None, Some(lot)) => format!("{material} lot in use: {lot}"),
+        (_, None) => format!("{material} lot in use: not known"),
     }
 }
 

@@ -17,7 +17,7 @@ const token = (() => {
 const tablet = document.documentElement.dataset.tablet;
 export const mayCommand = token !== null || tablet !== undefined;
 
-// A tablet that is shut out has nothing to show any more: the pairing page says so.
+// A tablet whose pairing was revoked shows nothing any more: the pairing page says so.
 function mind(response) {
   if (tablet !== undefined && response.status === 401) location.replace("/pair");
   return response;

@@ -1,6 +1,6 @@
 // What pieces are for and made of: the dialogs in which the job is chosen and the lots in use are said.
 //
-// The daemon knows the jobs and completes what is said of one. A refusal stands in the dialog, beside what was typed.
+// The daemon knows the jobs and completes the fields of a known one. A refusal is shown in the dialog, beside what was typed.
 
 import { $, button, capital, make, open, setText, shape } from "./dom.js";
 import { read } from "./daemon.js";

@@ -1,9 +1,9 @@
-// Pairs this device by a code: it stands behind the # of the scanned address, which no browser sends, or is typed.
+// Pairs this device by a code: it follows the # of the scanned address, which no browser sends, or is typed.
 
 import { $, make, setText } from "./dom.js";
 import { fill, t } from "./texts.js";
 
-// What this browser was let in as, to say what became of it.
+// The name under which this browser was paired, to say whether it still is.
 const NAME = "tablet";
 const given = new URLSearchParams(location.hash.slice(1));
 // The code is used up with the next press, and stands in no history.

@@ -1,4 +1,4 @@
-// What is shown: each terminal and wire with each tool and nest, by qualification series. The daemon decides; this shows it.
+// Qualifications: each terminal and wire with each tool and nest, by qualification series. The daemon decides; this shows it.
 
 import { $, capital, make, open, refill, setText, shape } from "./dom.js";
 import { read } from "./daemon.js";

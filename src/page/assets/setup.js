@@ -122,7 +122,7 @@ export function remember(event) {
   if (event.target.matches?.(".setup-form .typed")) typedIn = event.target;
 }
 
-// ---- what is said of it ----
+// ---- messages ----
 
 const all = () => form.fields.flatMap((field) => [field, ...(field.below?.() ?? [])]);
 

@@ -100,7 +100,7 @@ impl Door {
         if let Some(public) = reached.into_iter().find(|ip| is_public(*ip)) {
             tracing::warn!(
                 address = %public,
-                "the internet may reach the page for tablets; have a firewall let in your own network alone, or name its address in tablet_listen"
+                "the internet may reach the page for tablets; have a firewall accept your own network only, or name its address in tablet_listen"
             );
         }
         let acceptor = Acceptor(TlsAcceptor::from(Arc::new(certificate.server()?)));

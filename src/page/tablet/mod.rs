@@ -311,7 +311,7 @@ pub(super) fn denied(why: Denied) -> (axum::http::StatusCode, &'static str, &'st
     match why {
         Denied::Wrong => (
             StatusCode::FORBIDDEN,
-            "the pairing code is wrong, was used, or is over",
+            "the pairing code is wrong, was used, or has expired",
             "get a new one on the bench's machine: tallyjaw page --pair",
         ),
         Denied::TooMany => (

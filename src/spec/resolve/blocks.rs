@@ -162,7 +162,7 @@ fn poor_block(block: &GaugeBlock, max_error: Quantity) -> Option<String> {
     let is_poor = uncertainty.base().saturating_mul(UNCERTAINTY_PART) > max_error.base();
     is_poor.then(|| {
         format!(
-            "the block {} is itself known to {uncertainty} only, more than a quarter of the maximum permissible error of {max_error}; an error near it means little",
+            "the uncertainty of the block {}, {uncertainty}, is more than a quarter of the maximum permissible error, {max_error}: an error close to that limit proves little",
             block.size
         )
     })

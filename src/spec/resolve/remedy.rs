@@ -34,10 +34,10 @@ impl Unarmable {
             Self::NoNestForWire { .. } => return fitting_nest(None),
             Self::OfOtherStation { of, .. } => return format!("arm the plan at {of}"),
             Self::Pieces { .. } => "change `pieces` of the plan",
-            Self::VerifiesCrimps => "say what is verified, or another purpose",
-            Self::BlocksFor(_) => "say `purpose = \"verification\"`",
+            Self::VerifiesCrimps => "name what is verified, or set another purpose",
+            Self::BlocksFor(_) => "set `purpose = \"verification\"`",
             Self::BesideBlocks { key } => match *key {
-                "pieces" => "say `repeats`: how often each block is measured",
+                "pieces" => "set `repeats`: how often each block is measured",
                 "decision" | "guard_factor" => {
                     "the error at each block is compared with `max_error`"
                 }
@@ -56,7 +56,7 @@ impl Unarmable {
             Self::NestOfNothing { .. } => "name the tool too",
             Self::NoInstrument { .. } => "add an [[instrument]] to this station",
             Self::TooCoarse { .. } => {
-                "look whether the limits are in the unit of the sheet (mm, or in?); if they are, measure with an instrument of finer resolution"
+                "check whether the limits are in the unit of the sheet (mm, or in?); if they are, measure with an instrument of finer resolution"
             }
             Self::NoMaxError { .. } => {
                 "write `max_error` in its [[instrument]]; until then the plan cannot be armed"
@@ -116,14 +116,13 @@ fn no_row(wire: &WireSize, sizes: &[Sizes]) -> String {
     let near = one_size.find(|size| is_near(wire.area, *size));
     match near {
         Some(near) if metric_of(wire) == Some(near) => {
-            format!("sizes are never rounded; if {near} is meant, say sizing = \"sae_metric\"")
+            format!("sizes are never rounded; if {near} is meant, write sizing = \"sae_metric\"")
         }
         Some(near) if wire.gauge.is_some() => format!(
-            "sizes are never rounded; if {near} is meant, say wire = \"{near}\" without sizing"
+            "sizes are never rounded; if {near} is meant, write wire = \"{near}\" without sizing"
         ),
         Some(_) | None => {
-            "take the terminal that is for this wire, or complete the sheet from the maker's own"
-                .to_owned()
+            "choose a terminal for this wire, or add the row from the maker's sheet".to_owned()
         }
     }
 }
@@ -147,7 +146,7 @@ pub(super) fn why_not_apart(windows: Option<&[(Quantity, Quantity); 2]>) -> Stri
         return "a limit on one side only leaves every value plausible".to_owned();
     };
     format!(
-        "their plausible windows meet, {} to {} and {} to {}",
+        "their plausible windows overlap, {} to {} and {} to {}",
         one.0, one.1, other.0, other.1
     )
 }

@@ -132,7 +132,7 @@ pub enum Unarmable {
         want: i64,
     },
     /// The maximum permissible error of an instrument is not configured.
-    #[error("{instrument} has no max_error, want the maximum permissible error that {}", if *of_blocks { "it is verified against" } else { "guarded judging rests on" })]
+    #[error("{instrument} has no max_error, want the maximum permissible error{}", if *of_blocks { " that it is verified against" } else { ", which the guarded rule needs" })]
     NoMaxError { instrument: String, of_blocks: bool },
     /// The guard bands leave no acceptable value between the limits.
     #[error(

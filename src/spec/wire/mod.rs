@@ -125,13 +125,13 @@ impl WireError {
                     .to_owned()
             }
             Self::SizingMissing { gauge } => match gauge.sae_metric {
-                Some(_) => "say which is meant: sizing = \"sae_metric\" or \"awg_area\"; \
+                Some(_) => "write which is meant: sizing = \"sae_metric\" or \"awg_area\"; \
                             or give the mm² printed on the wire"
                     .to_owned(),
-                None => "say sizing = \"awg_area\", or give the mm² printed on the wire".to_owned(),
+                None => "write sizing = \"awg_area\", or give the mm² printed on the wire".to_owned(),
             },
             Self::NotInSystem { gauge, .. } => format!(
-                "if the geometric area ({} mm²) is meant say sizing = \"awg_area\", else give the mm² printed on the wire",
+                "if the geometric area ({} mm²) is meant, write sizing = \"awg_area\", else give the mm² printed on the wire",
                 three_digits(gauge.awg_area)
             ),
             Self::AreaWithGaugeSystem { .. } => {
@@ -371,7 +371,7 @@ mod tests {
             assert_eq!(
                 shown("14 ga", sizing),
                 "14 ga is not one size: 2.0 mm² as an SAE metric size (sae_metric), 2.08 mm² as an AWG area (awg_area) | \
-                 say which is meant: sizing = \"sae_metric\" or \"awg_area\"; or give the mm² printed on the wire"
+                 write which is meant: sizing = \"sae_metric\" or \"awg_area\"; or give the mm² printed on the wire"
             );
         }
     }
@@ -381,7 +381,7 @@ mod tests {
         assert_eq!(
             shown("13 ga", Some(SizingSystem::SaeMetric)),
             "13 ga has no size in sae_metric, nearest are 12 ga = 3.0 mm² and 14 ga = 2.0 mm² | \
-             if the geometric area (2.62 mm²) is meant say sizing = \"awg_area\", else give the mm² printed on the wire"
+             if the geometric area (2.62 mm²) is meant, write sizing = \"awg_area\", else give the mm² printed on the wire"
         );
         assert!(
             shown("22 ga", Some(SizingSystem::SaeMetric)).contains("nearest are 20 ga = 0.5 mm² |")

@@ -1,4 +1,4 @@
-//! A time stamp from an authority: requested, and checked before anybody gets it.
+//! Requests a time stamp from an authority, and checks it before it is returned.
 
 mod tls;
 mod transport;
@@ -13,34 +13,34 @@ use crate::durable::secret::random;
 use crate::entry::line::Digest;
 use transport::{Unreachable, ask};
 
-/// A time stamp that is what was requested.
+/// A checked time stamp.
 #[derive(Debug)]
 pub(crate) struct Obtained {
     /// The answer as it came.
     pub(crate) bytes: Vec<u8>,
-    /// The same, read.
+    /// The parsed answer.
     pub(crate) answer: Answer,
 }
 
-/// Why there is none.
+/// Why no time stamp was obtained.
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum NotObtained {
     /// The authority does not answer.
     #[error(transparent)]
     Unreachable(#[from] Unreachable),
-    /// What it answers is no time stamp of this digest.
+    /// Its answer is not a time stamp of this digest.
     #[error("the answer is not kept: {0}")]
     NoStamp(#[from] NotAStamp),
-    /// It is signed by somebody else.
+    /// Its answer is signed by somebody else.
     #[error("the time stamp is not kept: {0}")]
     NotVouched(NotVouched),
     /// The certificates of the authority cannot be used.
     #[error(transparent)]
     Certificates(#[from] CertificatesError),
-    /// A file.
+    /// A file could not be read or written.
     #[error(transparent)]
     File(#[from] Failed),
-    /// The system.
+    /// The request could not be made.
     #[error("no request could be made: {0}")]
     Request(String),
 }
@@ -64,8 +64,8 @@ impl NotObtained {
     }
 }
 
-/// Asks for a time stamp of a digest. It answers this very request, and the authority vouches for it if its certificate is
-/// given.
+/// Requests a time stamp of a digest. The answer must be to this request, and the authority must vouch for it if its
+/// certificate is given.
 pub(crate) async fn obtain(
     whom: &AuthorityConfig,
     digest: Digest,
@@ -90,7 +90,7 @@ pub(crate) async fn obtain(
     Ok(Obtained { bytes, answer })
 }
 
-/// A number that nobody can guess, which ties an answer to its request.
+/// A random number that ties an answer to its request.
 fn nonce() -> std::io::Result<u64> {
     random().map(u64::from_be_bytes)
 }

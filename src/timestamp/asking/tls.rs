@@ -1,4 +1,4 @@
-//! The connection to an authority's server by TLS: which certificates are trusted, and what is wrong with one.
+//! The TLS connection to an authority's server: which certificates are trusted, and what is wrong with one.
 
 use super::super::store::file;
 use super::transport::{Unreachable, bare};
@@ -21,13 +21,13 @@ pub(crate) enum TlsFault {
     OtherName,
     /// The certificate is not valid at this machine's time.
     OutOfDate,
-    /// Nobody who is trusted has signed it.
+    /// No trusted authority has signed it.
     Unknown,
-    /// The certificate of an authority is used as that of a server.
+    /// The certificate of an authority is used as a server's certificate.
     SelfSigned,
     /// The port does not speak TLS.
     NoTls,
-    /// The other side ended the handshake without a word.
+    /// The other side ended the handshake without a reason.
     Closed,
     /// Something else, in the words of the library or system.
     Other(String),
@@ -101,7 +101,7 @@ impl fmt::Display for TlsFault {
     }
 }
 
-/// A connection to the server that is meant.
+/// Connects to the server and checks that it is the intended one.
 pub(super) async fn secured(
     whom: &AuthorityConfig,
     stream: TcpStream,
@@ -127,7 +127,7 @@ pub(super) async fn secured(
         .map_err(|error| failed(TlsFault::of(&error)))
 }
 
-/// The certificates that a server is checked against: those of a file, else those of the system.
+/// The certificates that a server is checked against: those of a file, otherwise the system's.
 fn roots(ca_file: Option<&Path>) -> Result<RootCertStore, Unreachable> {
     let mut roots = RootCertStore::empty();
     let Some(path) = ca_file else {

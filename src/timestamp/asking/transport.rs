@@ -1,8 +1,8 @@
-//! Asks an authority over HTTP or HTTPS, by RFC 3161, 3.4. Plain HTTP is enough to trust the answer, which is signed; who is
-//! on the way then sees the digest, and when it was asked about.
+//! Asks an authority over HTTP or HTTPS, by RFC 3161, 3.4. Plain HTTP is enough to trust the answer, which is signed;
+//! but then others on the network can see the digest and the time of the request.
 //!
-//! Time and size of all that a server may do are bounded, and a redirect is not followed: the address that a person has
-//! written is the one that learns of the digest.
+//! Time and size of everything that a server may do are bounded. A redirect is not followed, because only the address
+//! that a person has written may learn of the digest.
 
 use super::super::store::LONGEST;
 use super::tls::TlsFault;
@@ -22,13 +22,13 @@ use tokio::net::TcpStream;
 use tokio::sync::oneshot;
 use tokio::time::timeout;
 
-/// How long all of it may take.
+/// Time limit for a whole request.
 const WITHIN: Duration = Duration::from_secs(30);
-/// How long a connection alone may take, where a person waits for it.
+/// Time limit for a connection that a person waits for.
 const REACHED_WITHIN: Duration = Duration::from_secs(5);
-/// How long one address of a host may take to connect, so that there is time for the next.
+/// Time limit for connecting to one address of a host, so that there is time for the next.
 const CONNECTS_WITHIN: Duration = Duration::from_secs(8);
-/// A longer head of an answer is none.
+/// A longer head is not that of an answer.
 const HEAD_BYTES: usize = 16 * 1024;
 
 const QUERY: &str = "application/timestamp-query";
@@ -37,7 +37,7 @@ const REPLY: &str = "application/timestamp-reply";
 /// Why an authority did not answer.
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum Unreachable {
-    /// The file of certificates for the server.
+    /// The file of certificates for the server cannot be used.
     #[error("{}: {why}", path.display())]
     Trust {
         /// The file.
@@ -48,10 +48,10 @@ pub(crate) enum Unreachable {
     /// The system has no certificates.
     #[error("this system trusts no authority for https: {why}")]
     NoRoots {
-        /// What was found.
+        /// What is wrong.
         why: String,
     },
-    /// The name of the host.
+    /// The name of the host cannot be resolved.
     #[error("the name {host} is not found: {cause}")]
     Name {
         /// The host.
@@ -59,18 +59,18 @@ pub(crate) enum Unreachable {
         /// Error of the system.
         cause: io::Error,
     },
-    /// The connection.
+    /// The connection failed.
     #[error("{host} cannot be reached: {cause}")]
     Connection {
-        /// Whom.
+        /// The host.
         host: String,
         /// Error of the system.
         cause: io::Error,
     },
-    /// The server is not known to be the one that is meant.
+    /// The server cannot be confirmed to be the intended one.
     #[error("no trusted connection to {host}: {fault}")]
     Tls {
-        /// Whom.
+        /// The host.
         host: String,
         /// What is wrong.
         fault: TlsFault,
@@ -78,47 +78,47 @@ pub(crate) enum Unreachable {
     /// It took too long.
     #[error("{host} did not answer within {} s", within.as_secs())]
     Silent {
-        /// Whom.
+        /// The host.
         host: String,
-        /// How long it could take.
+        /// The time limit.
         within: Duration,
     },
-    /// The connection ended, or what came is no HTTP.
+    /// The connection ended, or the data is not HTTP.
     #[error("{host} did not answer: {why}")]
     NoAnswer {
-        /// Whom.
+        /// The host.
         host: String,
-        /// Why.
+        /// What happened.
         why: String,
     },
-    /// It wants to be asked elsewhere.
+    /// It redirects to another address.
     #[error("{host} answered with status {} and sends us to {to:?}", status.as_u16())]
     Moved {
-        /// Whom.
+        /// The host.
         host: String,
-        /// The status of HTTP.
+        /// The HTTP status.
         status: StatusCode,
-        /// Where to.
+        /// That address.
         to: String,
     },
     /// It does not answer with a time stamp.
     #[error("{host} answered with status {status}")]
     Status {
-        /// Whom.
+        /// The host.
         host: String,
-        /// The status of HTTP.
+        /// The HTTP status.
         status: StatusCode,
     },
-    /// It sends more than any time stamp has.
+    /// It sends more data than a time stamp can have.
     #[error("{host} answered with more than {LONGEST} bytes, which is no time stamp")]
     TooLong {
-        /// Whom.
+        /// The host.
         host: String,
     },
-    /// What it sends is something else.
+    /// It sends another kind of content.
     #[error("{host} answered with {got:?}, want {REPLY}")]
     Content {
-        /// Whom.
+        /// The host.
         host: String,
         /// Its kind of content.
         got: String,
@@ -174,7 +174,7 @@ pub(super) async fn ask(whom: &AuthorityConfig, request: Vec<u8>) -> Result<Vec<
     limited(whom, WITHIN, exchanged).await
 }
 
-/// Whether an authority's server can be reached, and is the one that is meant. It is asked nothing.
+/// Whether an authority's server can be reached, and is the intended one. No time stamp is requested.
 pub(crate) async fn reach(whom: &AuthorityConfig) -> Result<(), Unreachable> {
     let reached = async {
         let stream = connected(&whom.address).await?;
@@ -215,8 +215,8 @@ async fn connected(address: &WebAddress) -> Result<TcpStream, Unreachable> {
     Err(failed(last))
 }
 
-/// The addresses of a host. A name server may be silent for half a minute, so this has a thread of its own: those of the
-/// runtime are few, and read the journal for others.
+/// The addresses of a host. A name server may be silent for half a minute, so the lookup has a thread of its own: the
+/// few threads of the runtime read the journal for others.
 async fn looked_up(address: &WebAddress) -> Result<Vec<SocketAddr>, Unreachable> {
     let (host, port) = (bare(&address.host).to_owned(), address.port);
     let failed = |cause| Unreachable::Name {
@@ -226,7 +226,7 @@ async fn looked_up(address: &WebAddress) -> Result<Vec<SocketAddr>, Unreachable>
     let (found, addresses) = oneshot::channel();
     let look = move || {
         let looked = (host.as_str(), port).to_socket_addrs();
-        let _ = found.send(looked.map(Iterator::collect)); // Nobody waits any more.
+        let _ = found.send(looked.map(Iterator::collect)); // Nobody waits for the result any more.
     };
     let thread = std::thread::Builder::new().name("lookup".to_owned());
     thread.spawn(look).map_err(failed)?;
@@ -278,7 +278,7 @@ async fn exchanged(
         }
         Ok(bytes)
     };
-    // Both end here, so that nothing of a request goes on when nobody waits for it.
+    // Both end here, so that nothing continues when nobody waits for the answer.
     tokio::pin!(connection, answer);
     tokio::select! {
         biased;
@@ -287,7 +287,7 @@ async fn exchanged(
     }
 }
 
-/// An answer whose head says that a time stamp follows.
+/// Checks the head of an answer: a time stamp must follow.
 fn accepted(host: &str, answer: Response<Incoming>) -> Result<Response<Incoming>, Unreachable> {
     let host = host.to_owned();
     let status = answer.status();
@@ -306,7 +306,7 @@ fn accepted(host: &str, answer: Response<Incoming>) -> Result<Response<Incoming>
     Ok(answer)
 }
 
-/// A value of a head, cut to what can be read.
+/// A value of a head, shortened for messages.
 fn text(headers: &HeaderMap, name: HeaderName) -> String {
     const MOST: usize = 200;
     let value = headers.get(name).map(HeaderValue::as_bytes);

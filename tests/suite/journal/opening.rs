@@ -18,7 +18,7 @@ fn a_second_daemon_is_told_who_holds_the_journal() {
         error.to_string(),
         format!("{} is held by another daemon, pid {pid}", path.display())
     );
-    assert!(error.remedy().unwrap().contains("stop the other daemon"));
+    assert!(error.remedy().unwrap().contains("stop it first"));
     drop(first);
     reopen(folder.path());
 }

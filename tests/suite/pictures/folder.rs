@@ -173,7 +173,7 @@ fn what_is_not_taken_is_entered_as_refused_once_with_the_reason() {
         (
             "zip.jpg",
             [&whole[..], b"PK\x03\x04"].concat(),
-            "has 4 bytes behind its end",
+            "has 4 bytes after its end",
         ),
     ] {
         leave(&shop, name, &bytes);

@@ -171,7 +171,7 @@ fn what_is_not_asked_cannot_be_answered() {
     assert_eq!(
         refused(&mut desk, 1, Some(3)),
         format!(
-            "visual check of piece 3 in series {series}, want one of the pieces 1 to 2 that its plan has looked at; name a piece of the series, or none where the series as a whole is looked at"
+            "the plan of series {series} has no visual check of piece 3, want one of the pieces 1 to 2; name a piece of the series; for a check of the series as a whole, name none"
         )
     );
     let pull = Command::Pulled {

@@ -216,7 +216,7 @@ fn a_plan_that_cannot_be_measured_is_refused_with_the_remedy() {
                 axes: axes(&["pull_force"]),
                 ..plan()
             },
-            "gauge-1 has no max_error, want the maximum permissible error that guarded judging rests on",
+            "gauge-1 has no max_error, want the maximum permissible error, which the guarded rule needs",
         ),
     ] {
         let mut desk = Desk::new();

@@ -39,7 +39,7 @@ fn windows_that_meet_are_refused_at_arming_with_the_remedy() {
     let refusal = desk.arm(by_value(2)).unwrap_err();
     assert_eq!(
         refusal.to_string(),
-        "by_value cannot tell core_crimp_height from core_crimp_width: their plausible windows meet, 1.296 mm to 1.944 mm and 1.92 mm to 2.88 mm, want another order"
+        "by_value cannot tell core_crimp_height from core_crimp_width: their plausible windows overlap, 1.296 mm to 1.944 mm and 1.92 mm to 2.88 mm, want another order"
     );
     assert_eq!(
         refusal.remedy(),

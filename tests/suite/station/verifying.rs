@@ -272,7 +272,7 @@ fn a_block_that_is_hardly_better_known_than_the_instrument_is_warned_of() {
         Entry::Series(SeriesEntry::Armed(spec)) => assert_eq!(
             spec.warnings,
             [
-                "the block 2.50 mm is itself known to 0.006 mm only, more than a quarter of the maximum permissible error of 0.02 mm; an error near it means little"
+                "the uncertainty of the block 2.50 mm, 0.006 mm, is more than a quarter of the maximum permissible error, 0.02 mm: an error close to that limit proves little"
             ]
         ),
         other => panic!("{other:?}"),

@@ -656,11 +656,11 @@ fn undecodables() -> Vec<DecodeError> {
         DecodeError::CutShort { got: 3 },
         DecodeError::MidFrame {
             got: 3,
-            behind: "from while the port was opened",
+            behind: "while the port was opened",
         },
         DecodeError::MidFrame {
             got: 3,
-            behind: "from while the computer stood still",
+            behind: "while the computer stood still",
         },
         DecodeError::TooLong { got: 300, most: 64 },
         DecodeError::LineFault {

@@ -195,7 +195,7 @@ fn a_code_is_good_for_one_device_and_only_for_a_while() {
     assert_eq!(answer.status, 403);
     assert_eq!(
         answer.body,
-        "the pairing code is wrong, was used, or is over\nhelp: get a new one on the bench's machine: tallyjaw page --pair\n"
+        "the pairing code is wrong, was used, or has expired\nhelp: get a new one on the bench's machine: tallyjaw page --pair\n"
     );
     assert!(second.cookie.is_none());
     daemon.stop();
