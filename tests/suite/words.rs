@@ -122,11 +122,13 @@ fn read_by_persons(source: &str) -> Vec<(usize, String)> {
     texts
 }
 
-/// A phrase may be broken over lines: comments that follow each other are one text, with its first line.
+/// A phrase may be broken over lines: comments that follow each other are one text, with its first line, and a text in
+/// quotes continues after a line that ends with `\`.
 fn joined(texts: Vec<(usize, String)>) -> Vec<(usize, String)> {
     let mut paragraphs: Vec<(usize, usize, String)> = Vec::new();
     for (line, text) in texts {
-        let words = text.trim_start_matches(['/', '!']).split_whitespace();
+        let text_on = text.replace("\\\n", "");
+        let words = text_on.trim_start_matches(['/', '!']).split_whitespace();
         let words = words.collect::<Vec<_>>().join(" ");
         match paragraphs.last_mut() {
             Some((_, last, paragraph)) if *last + 1 == line && text.starts_with("//") => {
@@ -145,8 +147,30 @@ fn texts_of(path: &Path, text: &str) -> Vec<(usize, String)> {
     if path.extension().is_some_and(|end| end == "rs") {
         return joined(read_by_persons(text));
     }
-    let lines = text.lines().enumerate();
-    lines.map(|(at, line)| (at + 1, line.to_owned())).collect()
+    let lines = text.lines().map(str::trim).enumerate();
+    let lines = lines.map(|(at, line)| (at + 1, line.to_owned()));
+    if path.extension().is_some_and(|end| end == "md") {
+        return paragraphs(lines);
+    }
+    lines.collect()
+}
+
+/// The paragraphs of a page of documentation, each with its first line. A row of a table and a heading are paragraphs of
+/// their own.
+fn paragraphs(lines: impl Iterator<Item = (usize, String)>) -> Vec<(usize, String)> {
+    let mut found: Vec<(usize, String)> = Vec::new();
+    let mut continues = false;
+    for (at, line) in lines {
+        match found.last_mut() {
+            Some((_, paragraph)) if continues && !line.starts_with(['|', '#']) => {
+                paragraph.push(' ');
+                paragraph.push_str(&line);
+            }
+            _ => found.push((at, line.clone())),
+        }
+        continues = !line.is_empty() && !line.starts_with(['|', '#']);
+    }
+    found
 }
 
 #[test]
@@ -174,6 +198,21 @@ fn no_word_that_the_glossary_rules_out_stands_where_a_person_reads() {
         }
     }
     assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+#[test]
+fn a_phrase_is_found_across_lines() {
+    let row = banned_by("| amounts to, what came of | the state | |");
+    let source = "// What\n// came of it.\ncall(\"what it amounts \\\n    to\");";
+    let page = "# Head\nWhat it amounts\nto.\n\n- what\n  came of it\n\n| what |\n| came of |";
+    for (path, text, lines) in [("a.rs", source, [1, 3]), ("a.md", page, [2, 5])] {
+        let texts = texts_of(Path::new(path), text);
+        let found = texts
+            .iter()
+            .filter(|(_, text)| !row.found_in(text).is_empty());
+        let found: Vec<_> = found.map(|(line, _)| *line).collect();
+        assert_eq!(found, lines, "{texts:?}");
+    }
 }
 
 #[test]
