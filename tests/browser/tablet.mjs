@@ -1,5 +1,5 @@
 // Two tablets at the bench page in a real browser, over TLS: paired by the address of the code, by touch, each with a
-// profile of its own; the certificate known by its key alone; shut out while they look.
+// profile of its own; the certificate known by its key alone; revoked while they are open.
 //
 //     tests/browser/setup && node tests/browser/tablet.mjs target/release/tallyjaw [FOLDER FOR PICTURES]
 

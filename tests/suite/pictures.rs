@@ -139,7 +139,7 @@ fn a_picture_is_stored_unchanged_and_entered_as_of_the_piece_measured_last() {
     let (code, out) = verified(&shop);
     assert_eq!(code, 0, "{out}");
     assert!(
-        out.contains("pictures  1 held against their digests"),
+        out.contains("pictures  1 compared with their digests"),
         "{out}"
     );
 }

@@ -522,5 +522,5 @@ fn every_field_says_what_it_means_and_each_schema_is_printed_by_its_name() {
     let reading = entry.as_object().unwrap().values();
     let mut readings = reading.filter(|one| one["properties"].get("deviation_nm").is_some());
     let words = &readings.next().unwrap()["properties"]["deviation_nm"]["description"];
-    assert_eq!(words, "value less nominal, in whole nanometres");
+    assert_eq!(words, "value minus nominal, in whole nanometres");
 }

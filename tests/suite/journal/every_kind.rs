@@ -431,7 +431,7 @@ pub(super) fn pictures(state_dir: &Path) {
     write(opened, &desk.entries);
 }
 
-/// A tablet that was let in, what it said, and that it was shut out.
+/// A tablet that was paired, its commands, and its revocation.
 pub(super) fn tablets(state_dir: &Path) {
     let opened = reopen(state_dir);
     let mut desk = Desk::going_on_with(shop(), opened.state.clone());

@@ -100,7 +100,7 @@ fn a_tablet_is_paired_works_is_revoked_and_cut_off_and_the_journal_tells_it_with
     let revoked = shop.run(&["page", "--revoke", "bench-left"]);
     assert_eq!(
         String::from_utf8(revoked.stdout).unwrap(),
-        "bench-left is shut out: it may neither read nor command\n"
+        "the pairing of bench-left is revoked: it may neither read nor give commands\n"
     );
     assert!(events.ends());
     assert_eq!(tablet.get("/state").status, 401);
