@@ -97,7 +97,10 @@ fn without_a_daemon_every_command_that_needs_one_ends_with_3_and_says_how_to_sta
         assert_eq!(code(&output), 3, "{arguments:?}: {}", err(&output));
         let said = err(&output);
         assert!(said.starts_with("error: no daemon answers at "), "{said}");
-        assert!(said.contains("\nhelp: start it: tallyjaw serve"), "{said}");
+        assert!(
+            said.contains("\nhelp: start it in another terminal: tallyjaw serve"),
+            "{said}"
+        );
         assert!(output.stdout.is_empty());
     }
 }

@@ -136,7 +136,10 @@ fn fail(faulty: &mut Faulty, word: &str, by: By) -> Told {
     assert_eq!(watch.wait().unwrap().code(), Some(3), "{complaint}");
     let status = faulty.0.run(&["status"]);
     assert_eq!(status.status.code(), Some(3), "{status:?}");
-    assert!(String::from_utf8_lossy(&status.stderr).contains("start it: tallyjaw serve"));
+    assert!(
+        String::from_utf8_lossy(&status.stderr)
+            .contains("start it in another terminal: tallyjaw serve")
+    );
     let messages = faulty.0.messages();
     assert_eq!(messages.matches("ERROR").count(), 1, "{messages}");
     assert_eq!(
