@@ -1,5 +1,5 @@
 // The firmware on an emulated RP2040 with a simulated gauge: runs a scenario, one step a line of standard input, and
-// writes what comes out of the board's USB serial port to standard output.
+// writes the output of the board's USB serial port to standard output.
 //
 //     node emulator.mjs bridge-rp2040.uf2 <scenario >bytes
 //

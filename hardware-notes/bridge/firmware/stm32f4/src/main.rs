@@ -164,7 +164,7 @@ fn run() -> Option<Infallible> {
         request.set_state(PinState::from(pull));
         let sent = port.send(packet.get(..count)?);
         shared(|shared| shared.bridge.sent(sent))?;
-        // What comes before it sleeps wakes it all the same: interrupts wait meanwhile, and end the sleep.
+        // What comes before it sleeps wakes it too: interrupts wait meanwhile, and end the sleep.
         critical_section::with(|_| {
             #[expect(unsafe_code, reason = "its interrupt uses nothing")]
             unsafe {
