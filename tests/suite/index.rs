@@ -373,7 +373,9 @@ fn commands_say_the_same_of_every_stored_journal() {
         let want = said(&folder, &asked);
         fs::remove_file(index(&folder)).unwrap();
         assert_eq!(said(&folder, &asked), want, "{name}");
-        assert_eq!(said(&folder, &asked), want, "{name}");
+        if !indexed(&folder).is_empty() {
+            assert_eq!(said(&folder, &asked), want, "{name}, by the index that was made");
+        }
         for id in &series {
             report_is_true(&folder, &[&id.to_string()]);
         }
