@@ -374,7 +374,11 @@ fn commands_say_the_same_of_every_stored_journal() {
         fs::remove_file(index(&folder)).unwrap();
         assert_eq!(said(&folder, &asked), want, "{name}");
         if !indexed(&folder).is_empty() {
-            assert_eq!(said(&folder, &asked), want, "{name}, by the index that was made");
+            assert_eq!(
+                said(&folder, &asked),
+                want,
+                "{name}, by the index that was made"
+            );
         }
         for id in &series {
             report_is_true(&folder, &[&id.to_string()]);
