@@ -255,7 +255,7 @@ fn the_verdict_of_a_gauge_study_is_by_the_bound_and_not_by_the_estimate() {
     };
     let wide = within("60").sentence();
     assert!(
-        wide.contains("%: the measurement system is acceptable; "),
+        wide.contains("%): the measurement system is acceptable; "),
         "{wide}"
     );
     let narrow = within("1").sentence();
