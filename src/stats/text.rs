@@ -53,9 +53,10 @@ pub fn lines(shown: &[Shown], digits: Digits<'_>) -> Vec<Line> {
     };
     let bound = |row: &Shown, end: &str| {
         let value = named(&format!("{}_{end}", row.name))?.value.ok()?;
-        Some(match row.kind {
-            FigureKind::Slope => digits.slope(value),
-            kind => digits.text(kind, value),
+        Some(if row.kind == FigureKind::Slope {
+            digits.slope(value)
+        } else {
+            digits.text(row.kind, value)
         })
     };
     shown

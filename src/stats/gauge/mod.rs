@@ -199,9 +199,10 @@ impl Study {
         let (low, high) = match bounds {
             Ok(bounds) => bounds,
             Err(reason) => {
-                let why = match reason {
-                    Undefined::NotApplicable { why } => why.to_owned(),
-                    other => other.to_string(),
+                let why = if let Undefined::NotApplicable { why } = reason {
+                    why.to_owned()
+                } else {
+                    reason.to_string()
                 };
                 return format!(
                     "GRR is {share} % {of}; the measurement system cannot be judged: {why}"
