@@ -11,7 +11,6 @@ import os
 import pathlib
 import random
 import sys
-import time
 
 import initramfs
 from machine import Failed
@@ -109,9 +108,10 @@ class Cuts:
             shop.stop()
             self.look_at_all(shop)
             return
-        for _ in range(self.chance.randint(1, 40)):  # these are on their way when the power goes
-            caliper.send(self.next_frame())
-        time.sleep(self.chance.random() * 0.5)  # a moment, not a pace
+        burst = self.chance.randint(1, 40)
+        caliper.send(b"".join(self.next_frame() for _ in range(burst)))
+        for _ in range(self.chance.randint(0, burst)):  # the others are on their way when the power goes
+            shop.wait_for("reading")
         machine.process.kill()
         machine.process.wait()
         late = [line.decode() for line in machine.feed.now().split(b"\n")[:-1]]
