@@ -485,7 +485,7 @@ def each_picture_is_whole_and_entered_or_not_there(machine, announced):
     entered = [entry["file_name"] for entry in map(json.loads, shop.journal()) if entry["kind"] == "pictured"]
     equal(sorted(entered), sorted(f"{number}.png" for number in range(PICTURES)))
     status, said = shop.tallyjaw("verify")
-    assert status == 0 and f"pictures  {PICTURES} held" in said, said
+    assert status == 0 and f"pictures  {PICTURES} compared" in said, said
     before = sum('"kind":"pictured"' in line for line in kept)
     print(f"vm: {before} of {PICTURES} pictures whole and entered when the power was cut, the others after it", flush=True)
 
