@@ -27,6 +27,15 @@ pub enum Kind {
 }
 
 impl Kind {
+    /// The kind of a board, by which of its two straps are there.
+    pub const fn strapped(word24: bool, word48: bool) -> Self {
+        match (word24, word48) {
+            (true, false) => Self::Word24,
+            (false, true) => Self::Word48,
+            (true, true) | (false, false) => Self::Bcd13,
+        }
+    }
+
     /// How many bits a frame has.
     pub const fn bits(self) -> u16 {
         match self {

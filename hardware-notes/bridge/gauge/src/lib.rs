@@ -23,6 +23,15 @@ pub use line::Line;
 pub use outbox::{LOST, Outbox};
 pub use request::{BOUNCE, PATIENCE, Request};
 
+/// What the computer does with the port.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Host {
+    /// A program has it open (the line DTR is set).
+    pub open: bool,
+    /// It has sent something since the last time.
+    pub sent: bool,
+}
+
 /// All that the bridge knows.
 #[derive(Debug)]
 pub struct Bridge {
@@ -47,6 +56,16 @@ impl Bridge {
     pub fn levels(&mut self, now: u32, levels: Levels) {
         let line = self.gauge.sample(now, levels);
         self.take(line);
+    }
+
+    /// A turn of the main loop, each millisecond at least. Copies what is to be sent next into the packet. The answer: whether
+    /// to pull the request line to ground, and how many bytes the packet has.
+    pub fn turn(&mut self, now: u32, host: Host, button: bool, packet: &mut [u8]) -> (bool, usize) {
+        self.port(host.open);
+        if host.sent {
+            self.asked(now);
+        }
+        (self.tick(now, button), self.fill(packet))
     }
 
     /// Time has passed: call it each millisecond at least. The answer: whether to pull the request line to ground.
@@ -76,7 +95,7 @@ impl Bridge {
     }
 
     /// Copies as much of that as fits into the packet, and says how much.
-    pub fn fill(&self, packet: &mut [u8]) -> usize {
+    fn fill(&self, packet: &mut [u8]) -> usize {
         let places = packet.iter_mut().zip(self.outgoing());
         places.map(|(place, byte)| *place = *byte).count()
     }

@@ -122,11 +122,9 @@ fn run() -> Option<Infallible> {
     let mut is_word48 = pins.gpio7.into_pull_up_input();
     // The pull-ups take a moment.
     cortex_m::asm::delay(clocks.system_clock.freq().to_Hz() / 1_000);
-    let kind = match (is_word24.is_low(), is_word48.is_low()) {
-        (Ok(true), Ok(false)) => Kind::Word24,
-        (Ok(false), Ok(true)) => Kind::Word48,
-        (Ok(_), Ok(_)) => Kind::Bcd13,
-    };
+    let Ok(word24) = is_word24.is_low();
+    let Ok(word48) = is_word48.is_low();
+    let kind = Kind::strapped(word24, word48);
 
     clock.set_interrupt_enabled(Interrupt::EdgeLow, true);
     clock.set_interrupt_enabled(Interrupt::EdgeHigh, true);
@@ -166,12 +164,7 @@ fn run() -> Option<Infallible> {
         let mut packet = [0; MOST];
         let (pull, count) = shared(|shared| {
             let now = shared.timer.get_counter_low();
-            shared.bridge.port(host.open);
-            if host.sent {
-                shared.bridge.asked(now);
-            }
-            let pull = shared.bridge.tick(now, down);
-            (pull, shared.bridge.fill(&mut packet))
+            shared.bridge.turn(now, host, down, &mut packet)
         })?;
         let Ok(()) = request.set_state(pull.into());
         let sent = port.send(packet.get(..count)?);

@@ -106,11 +106,7 @@ fn run() -> Option<Infallible> {
     let is_word48 = pins.pa6.into_pull_up_input();
     // The pull-ups take a moment.
     cortex_m::asm::delay(SYSTEM_MHZ * 1_000);
-    let kind = match (is_word24.is_low(), is_word48.is_low()) {
-        (true, false) => Kind::Word24,
-        (false, true) => Kind::Word48,
-        (_, _) => Kind::Bcd13,
-    };
+    let kind = Kind::strapped(is_word24.is_low(), is_word48.is_low());
 
     clock.make_interrupt_source(&mut syscfg);
     clock.trigger_on_edge(&mut board.EXTI, Edge::RisingFalling);
@@ -154,12 +150,7 @@ fn run() -> Option<Infallible> {
         let mut packet = [0; MOST];
         let (pull, count) = shared(|shared| {
             let now = shared.timer.now().ticks();
-            shared.bridge.port(host.open);
-            if host.sent {
-                shared.bridge.asked(now);
-            }
-            let pull = shared.bridge.tick(now, down);
-            (pull, shared.bridge.fill(&mut packet))
+            shared.bridge.turn(now, host, down, &mut packet)
         })?;
         request.set_state(PinState::from(pull));
         let sent = port.send(packet.get(..count)?);

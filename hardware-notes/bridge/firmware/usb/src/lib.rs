@@ -4,6 +4,7 @@
 
 #![no_std]
 
+use gauge_port::Host;
 use usb_device::bus::{UsbBus, UsbBusAllocator};
 use usb_device::device::{
     StringDescriptors, UsbDevice, UsbDeviceBuilder, UsbDeviceState, UsbVidPid,
@@ -25,15 +26,6 @@ const PACKET: u16 = 64;
 
 /// The most that is sent at once. A packet that is full would need an empty one behind it.
 pub const MOST: usize = 63;
-
-/// What the computer does with the port.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Host {
-    /// A program has it open (the line DTR is set).
-    pub open: bool,
-    /// It has sent something.
-    pub sent: bool,
-}
 
 /// The port.
 #[expect(missing_debug_implementations, reason = "neither part of it has one")]
