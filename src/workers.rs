@@ -71,27 +71,6 @@ impl Workers {
     }
 }
 
-/// The one who takes has failed, and takes no more.
-pub(crate) struct Gone;
-
-/// Runs `make` on the calling thread, and on another one `take` with each item that `make` sends, in order. Of both failures
-/// that of `take` is given back. Memory is bounded: sending waits while more than a few items are not taken.
-pub(crate) fn beside<T: Send, R, E: Send>(
-    make: impl FnOnce(&mut dyn FnMut(T) -> Result<(), Gone>) -> Result<R, E>,
-    mut take: impl FnMut(T) -> Result<(), E> + Send,
-) -> Result<R, E> {
-    let (items, waiting) = bounded(AHEAD);
-    thread::scope(|scope| {
-        let taking = scope.spawn(move || waiting.into_iter().try_for_each(&mut take));
-        let result = make(&mut |item| items.send(item).map_err(|_| Gone));
-        drop(items);
-        match taking.join() {
-            Ok(taken) => taken.and(result),
-            Err(panic) => std::panic::resume_unwind(panic),
-        }
-    })
-}
-
 fn in_order<J: Send, W: Send, E>(
     threads: usize,
     mut next: impl FnMut() -> Option<J>,
@@ -187,30 +166,6 @@ mod tests {
             let most = if stop == 0 { jobs.len() } else { stop.min(jobs.len()) };
             prop_assert_eq!(&taken, &jobs[..most]);
         }
-    }
-
-    #[test]
-    fn what_is_sent_is_taken_in_order_and_a_failure_of_taking_ends_it() {
-        let mut taken = Vec::new();
-        let done = beside(
-            |send| Ok((0..100).filter(|item| send(*item).is_ok()).count()),
-            |item| {
-                taken.push(item);
-                Ok::<_, &str>(())
-            },
-        );
-        assert_eq!(done, Ok(100));
-        assert!(taken.into_iter().eq(0..100));
-        let failed = beside(
-            |send| {
-                while send(()).is_ok() {}
-                Err("made")
-            },
-            |()| Err("taken"),
-        );
-        assert_eq!(failed, Err::<(), _>("taken"));
-        let failed = beside(|_| Err("made"), |()| Ok(()));
-        assert_eq!(failed, Err::<(), _>("made"));
     }
 
     #[test]

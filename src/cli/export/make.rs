@@ -17,7 +17,6 @@ use crate::export::{Given, Question};
 use crate::journal::StoredLine;
 use crate::row::Row;
 use crate::spec::{ArmedSpec, Lots};
-use crate::workers::{self, Gone};
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
@@ -73,8 +72,7 @@ impl ExportRequest {
     }
 
     /// Makes the export. `walk` provides the lines of the journal, each looked at by the looker that it is given, and `tell`
-    /// gets each row or line. Returns the result
-    /// of `walk`, and the first matching series that is still open.
+    /// gets each row or line. Returns the result of `walk`, and the first matching series that is still open.
     pub(in crate::cli) fn make<R>(
         &self,
         daemon: &DaemonConfig,
@@ -82,123 +80,41 @@ impl ExportRequest {
         mut tell: impl FnMut(Given<'_>) -> Result<(), Failure>,
         walk: impl FnOnce(&Looker, &mut TakeLine<'_>) -> Result<R, Failure>,
     ) -> Result<(R, Option<Seq>), Failure> {
-        if self.lines {
-            return self.make_lines(daemon, tell, walk);
-        }
-        let tell = |settled: Settled| self.rows(journal, &settled, &mut tell);
-        self.settle(daemon, tell, walk)
-    }
-
-    /// As [`ExportRequest::make`], where rows are made and given out on a thread of their own.
-    pub(super) fn make_beside<R>(
-        &self,
-        daemon: &DaemonConfig,
-        journal: &JournalId,
-        mut tell: impl FnMut(Given<'_>) -> Result<(), Failure> + Send,
-        walk: impl FnOnce(&Looker, &mut TakeLine<'_>) -> Result<R, Failure>,
-    ) -> Result<(R, Option<Seq>), Failure> {
-        if self.lines {
-            return self.make_lines(daemon, tell, walk);
-        }
-        let settle = |send: &mut dyn FnMut(Vec<Settled>) -> Result<(), Gone>| {
-            let gone = |Gone| Failure::io("no more rows are taken");
-            let mut several = Vec::new();
-            let made = self.settle(
-                daemon,
-                |settled| {
-                    several.push(settled);
-                    if several.len() < AT_ONCE {
-                        return Ok(());
-                    }
-                    send(std::mem::take(&mut several)).map_err(gone)
-                },
-                walk,
-            )?;
-            send(several).map_err(gone)?;
-            Ok(made)
-        };
-        workers::beside(settle, |several| {
-            let mut several = several.iter();
-            several.try_for_each(|settled| self.rows(journal, settled, &mut tell))
-        })
-    }
-
-    fn make_lines<R>(
-        &self,
-        daemon: &DaemonConfig,
-        mut tell: impl FnMut(Given<'_>) -> Result<(), Failure>,
-        walk: impl FnOnce(&Looker, &mut TakeLine<'_>) -> Result<R, Failure>,
-    ) -> Result<(R, Option<Seq>), Failure> {
         let filter = self.query.filter()?;
-        let mut chosen = Chosen {
-            filter,
-            latest: BTreeMap::new(),
-        };
-        let looker = Looker::of_lines(!filter.is_empty());
-        let walked = walk(&looker, &mut |line, look| {
-            let wanted = match look {
-                Look::Entry(_, decoded) => chosen.takes(&lines::understood(daemon, *decoded)?.0),
-                Look::Reading(..) | Look::Nothing => true,
+        if self.lines {
+            let mut chosen = Chosen {
+                filter,
+                latest: BTreeMap::new(),
             };
-            if wanted && self.settled_after.is_none_or(|after| line.seq > after) {
-                tell(Given::Line(line.seq, line.bytes))?;
-            }
-            Ok(ControlFlow::Continue(()))
-        })?;
-        let open = chosen.matching().map(|series| series.id).min();
-        Ok((walked, open))
-    }
-
-    /// Gives `tell` what rows are made of, as soon as nothing can change it.
-    fn settle<R>(
-        &self,
-        daemon: &DaemonConfig,
-        tell: impl FnMut(Settled) -> Result<(), Failure>,
-        walk: impl FnOnce(&Looker, &mut TakeLine<'_>) -> Result<R, Failure>,
-    ) -> Result<(R, Option<Seq>), Failure> {
-        let mut settling = Settling { daemon, tell };
+            let looker = Looker::of_lines(!filter.is_empty());
+            let walked = walk(&looker, &mut |line, look| {
+                let wanted = match look {
+                    Look::Entry(_, decoded) => {
+                        chosen.takes(&lines::understood(daemon, *decoded)?.0)
+                    }
+                    Look::Reading(..) | Look::Nothing => true,
+                };
+                if wanted && self.settled_after.is_none_or(|after| line.seq > after) {
+                    tell(Given::Line(line.seq, line.bytes))?;
+                }
+                Ok(ControlFlow::Continue(()))
+            })?;
+            let open = chosen.matching().map(|series| series.id).min();
+            return Ok((walked, open));
+        }
+        let mut rows = Rows {
+            asked: self,
+            daemon,
+            journal,
+            tell,
+        };
         let looker = Looker::of_readings(true);
-        let mut search = Search::new(daemon, self.query.filter()?, &looker, &mut settling);
+        let mut search = Search::new(daemon, filter, &looker, &mut rows);
         let walked = walk(&looker, &mut |line, look| search.line(line, look))?;
         let open = search.finish()?;
         Ok((walked, open))
     }
-
-    /// Gives `tell` the rows of a series or of a reading that are of the export.
-    fn rows(
-        &self,
-        journal: &JournalId,
-        settled: &Settled,
-        tell: &mut impl FnMut(Given<'_>) -> Result<(), Failure>,
-    ) -> Result<(), Failure> {
-        let mut row = |row: &Row<'_>, settled: Option<Seq>| {
-            let after = self.settled_after;
-            let is_new = after.is_none_or(|after| settled.is_some_and(|settled| settled > after));
-            if !is_new || self.counted && row.standing != Disposition::Counted {
-                return Ok(());
-            }
-            tell(Given::Row(row))
-        };
-        match settled {
-            Settled::Series(series) => {
-                let mut readings = series.readings.iter();
-                readings
-                    .try_for_each(|entered| row(&Row::of(journal, series, entered), series.settled))
-            }
-            Settled::Loose(seq, reading) => row(&Row::loose(journal, *seq, reading), Some(*seq)),
-        }
-    }
 }
-
-/// What rows are made of.
-enum Settled {
-    Series(Box<Series<Whole>>),
-    /// A reading without a series.
-    Loose(Seq, Whole),
-}
-
-/// Number of series that are handed to the thread of rows together.
-const AT_ONCE: usize = 64;
 
 /// The range of entries that was read.
 #[derive(Debug, Default)]
@@ -227,13 +143,26 @@ impl Range {
     }
 }
 
-/// Collects what rows are made of.
-struct Settling<'a, T> {
+/// Collects rows.
+struct Rows<'a, T> {
+    asked: &'a ExportRequest,
     daemon: &'a DaemonConfig,
+    journal: &'a JournalId,
     tell: T,
 }
 
-impl<T: FnMut(Settled) -> Result<(), Failure>> Take for Settling<'_, T> {
+impl<T: FnMut(Given<'_>) -> Result<(), Failure>> Rows<'_, T> {
+    fn row(&mut self, row: &Row<'_>, settled: Option<Seq>) -> Result<(), Failure> {
+        let after = self.asked.settled_after;
+        let is_new = after.is_none_or(|after| settled.is_some_and(|settled| settled > after));
+        if !is_new || self.asked.counted && row.standing != Disposition::Counted {
+            return Ok(());
+        }
+        (self.tell)(Given::Row(row))
+    }
+}
+
+impl<T: FnMut(Given<'_>) -> Result<(), Failure>> Take for Rows<'_, T> {
     type Kept = Whole;
 
     const WHOLE: bool = true;
@@ -250,11 +179,15 @@ impl<T: FnMut(Settled) -> Result<(), Failure>> Take for Settling<'_, T> {
     }
 
     fn tell(&mut self, series: Series<Whole>) -> Result<(), Failure> {
-        (self.tell)(Settled::Series(Box::new(series)))
+        let mut readings = series.readings.iter();
+        readings.try_for_each(|entered| {
+            let row = Row::of(self.journal, &series, entered);
+            self.row(&row, series.settled)
+        })
     }
 
     fn loose(&mut self, seq: Seq, reading: &Whole) -> Result<(), Failure> {
-        (self.tell)(Settled::Loose(seq, reading.clone()))
+        self.row(&Row::loose(self.journal, seq, reading), Some(seq))
     }
 }
 

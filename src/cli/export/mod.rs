@@ -153,7 +153,7 @@ impl Export {
             indexed::plan_of_readings(daemon, &filter, true)
         };
         let (mut range, mut rows) = (Range::default(), 0);
-        let ((), open) = asked.make_beside(
+        let ((), open) = asked.make(
             daemon,
             journal,
             |given| {
