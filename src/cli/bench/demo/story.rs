@@ -182,7 +182,7 @@ fn ending(stage: &mut Stage<'_>) -> Result<Exit, Failure> {
     stage.print(&table)?;
     let folder = stage.folder();
     let config = stage.config();
-    stage.say("And as a page to read, to print and to hand on, which anyone can hold against the journal:")?;
+    stage.say("And as a page to read, to print and to hand on, which anyone can compare with the journal:")?;
     let page = format!("{folder}/report.html");
     stage.command(&["report", "--out", &page])?;
     stage.command(&["verify", &page])?;
