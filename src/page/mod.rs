@@ -137,6 +137,13 @@ impl Page {
     ) -> Result<Self, PageError> {
         let token = Token::open(state_dir)?;
         let (listener, address) = listen(config.listen)?;
+        // Said here and not by the task that serves: whoever has been told of the page has been told this too.
+        if !address.ip().is_loopback() {
+            tracing::warn!(
+                %address,
+                "the page is open to the network, unencrypted; a reverse proxy with TLS in front of 127.0.0.1 is better"
+            );
+        }
         let door = config.tablet.as_ref();
         let door = door.map(|tablet| Door::open(tablet, &config.hosts, state_dir, tablets));
         Ok(Self {
@@ -160,12 +167,6 @@ impl Page {
 
     /// Serves until the sender of `stopped` is dropped. Answers that have begun are completed.
     pub async fn serve(self, sources: Sources, mut stopped: watch::Receiver<()>) {
-        if !self.address.ip().is_loopback() {
-            tracing::warn!(
-                address = %self.address,
-                "the page is open to the network, unencrypted; a reverse proxy with TLS in front of 127.0.0.1 is better"
-            );
-        }
         let board = board::follow(Arc::clone(&sources.live), Arc::clone(&sources.meter));
         let gate = self.gate().cloned();
         let hosts = Hosts::new(&self.config, self.address);
