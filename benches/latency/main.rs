@@ -54,7 +54,8 @@ const LINE: usize = 485;
 /// Longer than any disk takes: exceeding it is a failure.
 const PATIENCE: Duration = Duration::from_secs(20);
 
-/// Pause before each sample with and without a crowd, so that earlier clients have been served.
+/// Pause before each sample, so that earlier clients have been served, and fewer frames come than the daemon takes for a
+/// flood (`src/station/flood.rs`).
 const QUIET: Duration = Duration::from_millis(10);
 
 /// A running program as seen from outside: a port, and its output.
@@ -111,6 +112,7 @@ fn measure(folder: &Path, sync: bool, samples: usize) -> Result<()> {
     let mut whole = daemon::start(&daemon::ours(), &folder.join("daemon"), sync, "")?;
     let (mut bare_times, mut whole_times) = (Vec::new(), Vec::new());
     for number in 0..WARM_UP + samples {
+        std::thread::sleep(QUIET);
         bare_times.push(bare.sample(number)?);
         whole_times.push(whole.sample(number)?);
     }
