@@ -114,6 +114,12 @@ pub fn millionths(value: f64) -> i64 {
     nearest(value * 1e6)
 }
 
+/// A percentage as a share; `None` unless it is between 0 and 100.
+pub fn share(percent: f64) -> Option<f64> {
+    let inside = percent > 0.0 && percent < 100.0;
+    inside.then(|| percent / 100.0)
+}
+
 /// The inverse of [`millionths`].
 pub fn in_ones(millionths: i64) -> f64 {
     crate::stats::sample::float(millionths.into()) / 1e6

@@ -70,7 +70,7 @@ impl Grid {
     }
 
     /// The value at `rank` in ascending order, counted from 0.
-    fn at_rank(&self, rank: u64) -> Option<i64> {
+    pub(super) fn at_rank(&self, rank: u64) -> Option<i64> {
         let mut before = 0;
         self.counts.iter().find_map(|(value, times)| {
             before += times;

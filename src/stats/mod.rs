@@ -59,6 +59,7 @@ pub fn statistics() -> Vec<FigureInfo> {
         figures::rows("gauge", gauge::FIGURES),
         figures::rows("gauge", gauge::MASTER_FIGURES),
         figures::rows("drift", drift::FIGURES),
+        figures::rows("tolerance", tolerance::study::FIGURES),
     ];
     tables.into_iter().flatten().collect()
 }

@@ -4,8 +4,9 @@
 //! How often the interval holds the stated share is simulated in `tests/suite/stats/proposals.rs`; the table is in
 //! `docs/no-sheet.md`.
 
-use super::describe::{mean, mean_bounds, sd};
+use super::describe::{mean, mean_bounds};
 use super::figures::whole;
+use super::rounding::sd_at_least_of_step;
 use super::sample::float;
 use super::tolerance::two_sided_factor;
 use super::{CONFIDENCE, Summary, Undefined};
@@ -42,8 +43,7 @@ pub struct Proposal {
 /// mean ± k s,   s = max(sd, step/√12),   k = the exact two-sided factor; ends rounded outwards to the step
 /// ```
 ///
-/// Readings that are rounded to a resolution can all be equal although the pieces are not; the standard deviation of a
-/// value that lies anywhere within a step is step/√12. Source of the factor: [`two_sided_factor`]; the lower limit:
+/// Why s has a lower limit: [`sd_at_least_of_step`]. Source of the factor: [`two_sided_factor`]; the lower limit:
 /// common practice, no source.
 ///
 /// # Errors
@@ -52,9 +52,7 @@ pub struct Proposal {
 pub fn propose(all: &Summary) -> Result<Proposal, Undefined> {
     Undefined::unless(all.count(), FEWEST)?;
     let (mean, step) = (mean(all)?, all.step()?);
-    let measured = sd(all)?;
-    let floor = step / 12.0_f64.sqrt();
-    let sd = measured.max(floor);
+    let (sd, is_of_resolution) = sd_at_least_of_step(all)?;
     let factor = two_sided_factor(all.count(), COVERAGE, CONFIDENCE)?;
     let reach = factor * sd;
     // The interval in whole steps, then in base units. An excess that is only rounding error does not count as a
@@ -67,7 +65,7 @@ pub fn propose(all: &Summary) -> Result<Proposal, Undefined> {
         mean,
         mean_bounds: mean_bounds(all, CONFIDENCE).ok(),
         sd,
-        is_of_resolution: measured < floor,
+        is_of_resolution,
         factor,
         nominal: in_base(steps(mean).round()),
         ends: (

@@ -1,6 +1,6 @@
 //! Effects of the instrument's resolution on figures: every reading is rounded to it.
 
-use super::describe::{positive_sd, sd_bounds};
+use super::describe::{positive_sd, sd, sd_bounds};
 use super::sample::float;
 use super::{Limits, Summary, Undefined};
 
@@ -28,6 +28,26 @@ pub fn sd_corrected(all: &Summary) -> Result<f64, Undefined> {
         return Err(Undefined::StepOnly);
     }
     Ok(square.sqrt())
+}
+
+/// Standard deviation, or that of the resolution alone if it is larger, with whether it is the latter.
+///
+/// ```text
+/// max(sd, step/√12)
+/// ```
+///
+/// Readings that are rounded can all be equal although the pieces are not; a value that lies anywhere within a step has
+/// the standard deviation step/√12. Without a known resolution it is the standard deviation.
+///
+/// # Errors
+///
+/// [`Undefined::TooFew`] below 2 readings; [`Undefined::NoSpread`] if all are equal and the resolution is not known.
+pub fn sd_at_least_of_step(all: &Summary) -> Result<(f64, bool), Undefined> {
+    let Ok(step) = all.step() else {
+        return Ok((positive_sd(all)?, false));
+    };
+    let (measured, floor) = (sd(all)?, step / 12.0_f64.sqrt());
+    Ok((measured.max(floor), measured < floor))
 }
 
 /// Two-sided confidence interval of [`sd_corrected`]: that of the standard deviation with both ends corrected.

@@ -28,6 +28,11 @@ pub(super) fn nearest(value: f64) -> i64 {
     value.round() as i64
 }
 
+/// The float nearest to a number of pieces.
+pub(super) fn counted(count: u64) -> f64 {
+    float(count.into())
+}
+
 /// The float nearest to a count.
 pub(super) fn float_of(count: usize) -> f64 {
     i128::try_from(count).map_or(f64::MAX, float)

@@ -79,6 +79,21 @@ pub fn chance(p: f64) -> String {
     }
 }
 
+/// A share in percent, without zeros at the end: `95 %`, `98.3333 %`.
+pub fn percent(share: f64) -> String {
+    let digits = fixed(100.0 * share, 4);
+    format!("{} %", digits.trim_end_matches('0').trim_end_matches('.'))
+}
+
+/// A probability in percent with one decimal. Neither 0 nor 100 is shown for one between them.
+pub fn about_percent(share: f64) -> String {
+    match fixed(100.0 * share, 1).as_str() {
+        "100.0" if share < 1.0 => "over 99.9 %".to_owned(),
+        "0.0" if share > 0.0 => "under 0.1 %".to_owned(),
+        digits => format!("{digits} %"),
+    }
+}
+
 /// A number with `places` decimals. A value that rounds to zero has no sign.
 pub fn fixed(value: f64, places: usize) -> String {
     let line = format!("{value:.places$}");
@@ -146,6 +161,14 @@ impl fmt::Display for Per<'_> {
 }
 
 impl Digits<'_> {
+    /// For figures that have no unit, because there are no readings.
+    pub const OF_NO_READINGS: Self = Self {
+        unit: Unit::Millimetre,
+        places: 4,
+        zone: None,
+        per: Per::READING,
+    };
+
     /// Two decimals more than the readings have.
     pub fn of(all: &Summary) -> Self {
         let step = all.step().unwrap_or(0.001);

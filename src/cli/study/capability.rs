@@ -56,7 +56,7 @@ impl Capability {
             show::object(&mut object, &figures);
             object.insert("asked".to_owned(), json!(self.asked));
             object.insert("shown".to_owned(), json!(claim.shown));
-            object.insert("grounds".to_owned(), show::grounds_json(&claim));
+            object.insert("grounds".to_owned(), show::grounds_json(&claim.grounds));
             if let Ok(within) = of.within() {
                 object.insert("sigma_within_from".to_owned(), json!(within.how));
             }
@@ -70,7 +70,7 @@ impl Capability {
         show::heading(out, &readings)?;
         show::histogram(out, histogram.as_ref())?;
         writeln!(out, "\n{}\n", claim.sentence)?;
-        show::grounds(out, &claim)?;
+        show::grounds(out, claim.worth_stating())?;
         show::table(out, &figures, Digits::of(all))?;
         if let Ok(within) = of.within() {
             writeln!(out, "\nshort-term standard deviation: from {}", within.how)?;

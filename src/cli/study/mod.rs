@@ -21,6 +21,7 @@ mod pull;
 mod readings;
 mod select;
 mod show;
+mod tolerance;
 
 use super::{Context, Exit, Failure};
 use std::io::Write;
@@ -36,6 +37,7 @@ Examples:
   tallyjaw study chart --tool T-07 --axis core_crimp_height --since 2026-11-01
   tallyjaw study compare --axis core_crimp_height --group tool --margin \"0.02 mm\"
   tallyjaw study capability --from run.csv --column height --unit mm --spec \"1.62 ±0.05 mm\"
+  tallyjaw study tolerance 37 --content 99 --confidence 95 --next 50
   tallyjaw study gauge --from gauge.csv --column value --unit mm --part part --appraiser who")]
 pub(super) struct Study {
     #[command(subcommand)]
@@ -51,6 +53,7 @@ enum Method {
     Gauge(Box<gauge::Gauge>),
     Drift(Box<drift::Drift>),
     Pull(Box<pull::Pull>),
+    Tolerance(Box<tolerance::Tolerance>),
 }
 
 impl Study {
@@ -63,6 +66,7 @@ impl Study {
             Method::Gauge(study) => study.run(context, out),
             Method::Drift(study) => study.run(context, out),
             Method::Pull(study) => study.run(context, out),
+            Method::Tolerance(study) => study.run(context, out),
         }
     }
 }

@@ -84,7 +84,7 @@ impl Pull {
                 json!(format!("{sentence}; {}", claim.sentence)),
             );
             object.insert("shown".to_owned(), json!(claim.shown));
-            object.insert("grounds".to_owned(), show::grounds_json(&claim));
+            object.insert("grounds".to_owned(), show::grounds_json(&claim.grounds));
             if let Some(by_mode) = &by_mode {
                 put_modes(&mut object, by_mode, &readings);
             }
@@ -96,7 +96,7 @@ impl Pull {
         show::heading(out, &readings)?;
         show::histogram(out, histogram.as_ref())?;
         writeln!(out, "\n{sentence}\n{}\n", claim.sentence)?;
-        show::grounds(out, &claim)?;
+        show::grounds(out, claim.worth_stating())?;
         show::table(out, &figures, Digits::of(all))?;
         if let Some(by_mode) = &by_mode {
             list_modes(out, by_mode, &readings, Digits::of(all))?;

@@ -8,11 +8,11 @@ use crate::cli::{Context, Failure};
 use crate::entry::ledger::Disposition;
 use crate::quantity::{Measured, Quantity, Unit};
 use crate::spec::Limits;
-use crate::stats::Summary;
 use crate::stats::outlier::Ends;
 use crate::stats::packed::Packed;
 use crate::stats::sample::Scale;
 use crate::stats::stream::Stream;
+use crate::stats::{Summary, figures};
 use clap::builder::{NonEmptyStringValueParser, PossibleValue, PossibleValuesParser};
 use std::collections::HashMap;
 use std::path::PathBuf;
@@ -244,6 +244,13 @@ pub(super) fn index(text: &str) -> Result<f64, String> {
         Ok(index) if index.is_finite() && index > 0.0 => Ok(index),
         Ok(_) | Err(_) => Err("want a number above 0, such as 1.33".to_owned()),
     }
+}
+
+/// A percentage between 0 and 100, as a share between 0 and 1.
+pub(super) fn percent(text: &str) -> Result<f64, String> {
+    let percent = text.trim_end_matches('%').trim_end().parse();
+    let share = percent.ok().and_then(figures::share);
+    share.ok_or_else(|| "want a percentage between 0 and 100, such as 95".to_owned())
 }
 
 /// A quantity above zero.

@@ -2,7 +2,7 @@
 
 use super::readings::Readings;
 use crate::cli::{Context, Failure};
-use crate::stats::capability::Claim;
+use crate::stats::capability::Ground;
 use crate::stats::picture::Histogram;
 use crate::stats::rounding::Warning;
 use crate::stats::text;
@@ -108,9 +108,12 @@ pub(super) fn statements<'s>(
 }
 
 /// Writes the preconditions of a claim, one on each line.
-pub(super) fn grounds(out: &mut dyn Write, claim: &Claim) -> Result<(), Failure> {
+pub(super) fn grounds<'g>(
+    out: &mut dyn Write,
+    grounds: impl Iterator<Item = &'g Ground>,
+) -> Result<(), Failure> {
     writeln!(out, "preconditions:")?;
-    for ground in claim.worth_stating() {
+    for ground in grounds {
         let holds = if ground.holds { "holds" } else { "FAILS" };
         writeln!(out, "  {holds}  {}", ground.finding)?;
     }
@@ -118,8 +121,8 @@ pub(super) fn grounds(out: &mut dyn Write, claim: &Claim) -> Result<(), Failure>
     Ok(())
 }
 
-pub(super) fn grounds_json(claim: &Claim) -> Value {
-    let list = claim.grounds.iter().map(|ground| {
+pub(super) fn grounds_json(grounds: &[Ground]) -> Value {
+    let list = grounds.iter().map(|ground| {
         let mut written =
             json!({"name": ground.name, "holds": ground.holds, "text": ground.finding});
         if let (false, Some(written)) = (ground.holds, written.as_object_mut()) {

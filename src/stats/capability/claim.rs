@@ -34,15 +34,29 @@ pub struct Ground {
     pub remedy: &'static str,
 }
 
-/// The statement about an index.
+/// The statement about an index or an interval.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Claim {
     /// The preconditions, each tested.
     pub grounds: Vec<Ground>,
-    /// Whether the required index is demonstrated: the bound reaches it, and every precondition holds.
+    /// Whether what is required is demonstrated: the bound reaches it, and every precondition holds.
     pub shown: bool,
-    /// Index, bound, confidence and preconditions in one sentence.
+    /// Figure, bound, confidence and preconditions in one sentence.
     pub sentence: String,
+}
+
+/// The preconditions that fail, and what to do.
+pub(in crate::stats) fn why_not(grounds: &[Ground]) -> String {
+    // With too few pieces the other tests add nothing.
+    let enough = grounds.first().is_none_or(|ground| ground.holds);
+    let failing = || {
+        let failing = grounds.iter().filter(|ground| !ground.holds);
+        failing.take(if enough { usize::MAX } else { 1 })
+    };
+    let why: Vec<&str> = failing().map(|ground| ground.finding.as_str()).collect();
+    let mut remedies: Vec<&str> = failing().map(|ground| ground.remedy).collect();
+    remedies.dedup();
+    format!("{}. What to do: {}", why.join("; "), remedies.join("; "))
 }
 
 impl Claim {
@@ -61,15 +75,20 @@ impl Claim {
 }
 
 impl Capability {
-    /// Whether the required index is demonstrated, with its preconditions.
-    pub fn claim(&self) -> Claim {
-        let grounds = vec![
+    /// The preconditions of every statement about pieces that were not measured, each tested.
+    pub fn grounds(&self) -> Vec<Ground> {
+        vec![
             self.enough(),
             self.normal_shape(),
             self.steady_chart(),
             self.same_spread(),
             self.independent(),
-        ];
+        ]
+    }
+
+    /// Whether the required index is demonstrated, with its preconditions.
+    pub fn claim(&self) -> Claim {
+        let grounds = self.grounds();
         let (pieces, required) = (self.all.count(), self.asked);
         let found = self.overall().and_then(|spread| self.centered(spread));
         let (found, least) = match (found, self.ppk_least()) {
@@ -127,16 +146,7 @@ impl Capability {
 
     /// Why the bound is not valid, what to do, and what holds without the preconditions.
     fn instead(&self, grounds: &[Ground]) -> String {
-        // With too few pieces the other tests add nothing.
-        let enough = grounds.first().is_none_or(|ground| ground.holds);
-        let failing = || {
-            let failing = grounds.iter().filter(|ground| !ground.holds);
-            failing.take(if enough { usize::MAX } else { 1 })
-        };
-        let why: Vec<&str> = failing().map(|ground| ground.finding.as_str()).collect();
-        let mut remedies: Vec<&str> = failing().map(|ground| ground.remedy).collect();
-        remedies.dedup();
-        let mut words = format!("{}. What to do: {}", why.join("; "), remedies.join("; "));
+        let mut words = why_not(grounds);
         if let (Ok(outside), Ok(most)) = (self.outside(), self.outside_at_most()) {
             let share = format!(
                 ". For any distribution: {outside} of {} are outside the limits, so at most {} % of all are (upper 95 % confidence bound, pieces taken at random)",

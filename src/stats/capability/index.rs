@@ -2,7 +2,7 @@
 
 use crate::stats::Undefined;
 use crate::stats::describe::spread_factors;
-use crate::stats::distribution::{NoncentralT, increasing_root, quantile};
+use crate::stats::distribution::{NoncentralT, first, increasing_root, quantile};
 use crate::stats::sample::float;
 
 /// No study measures more pieces.
@@ -120,24 +120,5 @@ pub fn pieces_needed(index: f64, asked: f64, confidence: f64) -> Result<u64, Und
         let t = NoncentralT::new(n - 1.0, scale * asked)?;
         Ok::<_, Undefined>(t.below(scale * index) >= confidence)
     };
-    let mut enough = 2;
-    while !shown(enough)? {
-        enough *= 2;
-        if enough > MOST_PIECES {
-            return Err(Undefined::TooMany {
-                got: enough,
-                most: MOST_PIECES,
-            });
-        }
-    }
-    let mut short = enough / 2;
-    while enough - short > 1 {
-        let middle = short + (enough - short) / 2;
-        if shown(middle)? {
-            enough = middle;
-        } else {
-            short = middle;
-        }
-    }
-    Ok(enough)
+    first(2, MOST_PIECES, shown)
 }

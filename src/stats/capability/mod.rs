@@ -8,6 +8,7 @@ mod claim;
 mod figures;
 pub mod index;
 
+pub(super) use claim::why_not;
 pub use claim::{Claim, FEWEST_PIECES, Ground};
 pub use figures::{FIGURES, PULL_FIGURES};
 

@@ -16,7 +16,7 @@ use super::describe::{mean, sd};
 use super::figures::{decimals, row};
 use super::order::order;
 use super::sample::float;
-use super::text::fixed;
+use super::text::{fixed, percent};
 use super::{CONFIDENCE, Figure, FigureKind, Limits, Sample, Undefined, proportion};
 
 /// Significance level of the test of order.
@@ -250,12 +250,6 @@ impl Comparison {
         let step = self.first.1.summary().step().unwrap_or(1e-3);
         fixed(value, decimals(step) + 1)
     }
-}
-
-/// `95 %`, `98.3333 %`.
-fn percent(share: f64) -> String {
-    let digits = fixed(100.0 * share, 4);
-    format!("{} %", digits.trim_end_matches('0').trim_end_matches('.'))
 }
 
 /// The figures of `study compare` for two groups. Differences are second minus first; bounds are at the

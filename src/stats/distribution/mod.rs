@@ -8,19 +8,23 @@
 //! - A quantile is found by narrowing an interval until neighbouring floats are left, so the search cannot diverge.
 
 mod chi_squared;
+mod counts;
 mod f;
 mod noncentral_t;
 mod normal;
 mod search;
+mod spread;
 mod student_t;
 
 pub use chi_squared::ChiSquared;
+pub use counts::{Binomial, Hypergeometric};
 pub use f::FisherF;
 pub use noncentral_t::NoncentralT;
 pub use normal::{Normal, above, below, density, quantile};
 pub use student_t::StudentT;
 
-pub(super) use search::increasing_root;
+pub(super) use search::{first, increasing_root};
+pub(super) use spread::Spread;
 
 use super::Undefined;
 

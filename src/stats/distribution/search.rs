@@ -1,7 +1,9 @@
-//! Finds the root of an increasing function.
+//! Finds the root of an increasing function, and the first whole number that reaches something.
 //!
 //! Method: Chandrupatla 1997 (from memory), with inverse quadratic steps where they are safe, and halving otherwise.
 //! The root always stays between two points where the function differs in sign.
+
+use crate::stats::Undefined;
 
 /// More steps than halving alone would need.
 const MOST_STEPS: usize = 200;
@@ -49,6 +51,37 @@ fn step(new: At, old: At, before: At) -> f64 {
     let towards_before = (before.x - new.x) / (old.x - new.x) * new.f / (before.f - new.f) * old.f
         / (before.f - old.f);
     towards_old + towards_before
+}
+
+/// The smallest whole number from `from` on that `reaches`, which stays true once it is.
+///
+/// # Errors
+///
+/// [`Undefined::TooMany`] if no number up to `most` does.
+pub(crate) fn first(
+    from: u64,
+    most: u64,
+    reaches: impl Fn(u64) -> Result<bool, Undefined>,
+) -> Result<u64, Undefined> {
+    let mut enough = from.max(1);
+    let mut short = enough - 1;
+    while !reaches(enough)? {
+        if enough >= most {
+            let got = enough.saturating_add(1);
+            return Err(Undefined::TooMany { got, most });
+        }
+        short = enough;
+        enough = enough.saturating_mul(2).min(most);
+    }
+    while enough - short > 1 {
+        let middle = short + (enough - short) / 2;
+        if reaches(middle)? {
+            enough = middle;
+        } else {
+            short = middle;
+        }
+    }
+    Ok(enough)
 }
 
 /// The root above zero, searched upwards and downwards from `start`. The search uses logarithms, so that a small root

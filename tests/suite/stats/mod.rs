@@ -16,6 +16,7 @@ mod drifts;
 mod false_alarms;
 mod gates;
 mod gauge;
+mod intervals;
 mod mixed;
 mod nests;
 mod odd_readings;

@@ -1,4 +1,11 @@
 //! Tolerance intervals: limits that contain a share of all pieces with a given confidence.
+//!
+//! - Here: of normal pieces. [`free`]: of pieces of any distribution, between readings. [`prediction`]: intervals that
+//!   contain the next pieces. [`study`]: which of them a set of readings allows.
+
+pub mod free;
+pub mod prediction;
+pub mod study;
 
 use super::describe::{mean, positive_sd};
 use super::distribution::{
@@ -6,6 +13,7 @@ use super::distribution::{
 };
 use super::sample::float;
 use super::{CONFIDENCE, Limits, Summary, Undefined};
+use crate::quantity::named;
 
 /// The default share of all pieces in an interval.
 pub const COVERAGE: f64 = 0.99;
@@ -89,6 +97,55 @@ pub struct Interval {
     pub high: Option<f64>,
 }
 
+named! {
+    /// The ends of an interval.
+    pub enum Side {
+        /// A lower and an upper end.
+        Both = "both",
+        /// A lower end alone.
+        Lower = "lower",
+        /// An upper end alone.
+        Upper = "upper",
+    }
+}
+
+impl Side {
+    /// The ends that limits have; both if there are none.
+    pub fn of(limits: &Limits) -> Self {
+        match (limits.lower, limits.upper) {
+            (Some(_), None) => Self::Lower,
+            (None, Some(_)) => Self::Upper,
+            (Some(_), Some(_)) | (None, None) => Self::Both,
+        }
+    }
+
+    /// Number of ends.
+    pub(super) fn ends(self) -> u64 {
+        match self {
+            Self::Both => 2,
+            Self::Lower | Self::Upper => 1,
+        }
+    }
+
+    /// The ends at `reach` from `middle`.
+    fn around(self, middle: f64, reach: f64) -> (Option<f64>, Option<f64>) {
+        let (low, high) = (Some(middle - reach), Some(middle + reach));
+        match self {
+            Self::Both => (low, high),
+            Self::Lower => (low, None),
+            Self::Upper => (None, high),
+        }
+    }
+}
+
+/// The factor for an interval with these ends: [`two_sided_factor`] or [`one_sided_factor`].
+pub fn factor(side: Side, n: u64, coverage: f64, confidence: f64) -> Result<f64, Undefined> {
+    match side {
+        Side::Both => two_sided_factor(n, coverage, confidence),
+        Side::Lower | Side::Upper => one_sided_factor(n, coverage, confidence),
+    }
+}
+
 /// The interval that contains 99 % of all pieces with 95 % confidence: two-sided, or one-sided if there is only one
 /// limit.
 ///
@@ -97,31 +154,8 @@ pub struct Interval {
 /// As [`two_sided_factor`]; [`Undefined::NoSpread`] if all readings are equal.
 pub fn interval(all: &Summary, limits: &Limits) -> Result<Interval, Undefined> {
     let (mean, sd) = (mean(all)?, positive_sd(all)?);
-    let one_sided = || one_sided_factor(all.count(), COVERAGE, CONFIDENCE);
-    Ok(match (limits.lower, limits.upper) {
-        (Some(_), None) => {
-            let factor = one_sided()?;
-            Interval {
-                factor,
-                low: Some(mean - factor * sd),
-                high: None,
-            }
-        }
-        (None, Some(_)) => {
-            let factor = one_sided()?;
-            Interval {
-                factor,
-                low: None,
-                high: Some(mean + factor * sd),
-            }
-        }
-        (Some(_), Some(_)) | (None, None) => {
-            let factor = two_sided_factor(all.count(), COVERAGE, CONFIDENCE)?;
-            Interval {
-                factor,
-                low: Some(mean - factor * sd),
-                high: Some(mean + factor * sd),
-            }
-        }
-    })
+    let side = Side::of(limits);
+    let factor = factor(side, all.count(), COVERAGE, CONFIDENCE)?;
+    let (low, high) = side.around(mean, factor * sd);
+    Ok(Interval { factor, low, high })
 }
