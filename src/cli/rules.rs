@@ -129,7 +129,8 @@ fn the_same_options_choose_readings_everywhere() {
     let export = of("export");
     let studies = all.iter().map(|one| one.words.as_str());
     let studies: Vec<&str> = studies
-        .filter(|words| words.starts_with("study "))
+        // A plan is made before there are readings.
+        .filter(|words| words.starts_with("study ") && !words.starts_with("study plan"))
         .collect();
     assert!(studies.len() > 5, "{studies:?}");
     for words in [&["series", "report", "verify"], &studies[..]].concat() {

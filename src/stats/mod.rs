@@ -30,11 +30,13 @@ pub mod order;
 pub mod outlier;
 pub mod packed;
 pub mod picture;
+pub mod planning;
 pub mod proportion;
 pub mod proposal;
 pub mod random;
 pub mod rounding;
 pub mod sample;
+pub mod sampling;
 pub mod stream;
 pub mod text;
 pub mod tolerance;
@@ -60,6 +62,8 @@ pub fn statistics() -> Vec<FigureInfo> {
         figures::rows("gauge", gauge::MASTER_FIGURES),
         figures::rows("drift", drift::FIGURES),
         figures::rows("tolerance", tolerance::study::FIGURES),
+        figures::rows("plan", planning::FIGURES),
+        figures::rows("lots", sampling::FIGURES),
     ];
     tables.into_iter().flatten().collect()
 }

@@ -105,6 +105,100 @@ def drifting(x):
     return want
 
 
+def two_sided_factor(n, content, confidence):
+    nodes, weights = np.polynomial.hermite_e.hermegauss(80)
+    reach = stats.ncx2.ppf(content, 1, nodes ** 2 / n)
+    weights = weights / weights.sum()
+    excess = lambda log_k: np.sum(weights * stats.chi2.sf((n - 1) * reach / math.exp(2 * log_k), n - 1)) - confidence
+    return math.exp(optimize.brentq(excess, -3, 9, xtol=1e-14))
+
+
+def between(x, ends, side, reached):
+    """The interval between readings of the most spaces left out for which `reached` says enough; None where there is none."""
+    fits = [cut for cut in range(ends, len(x) + 1) if reached(cut)]
+    if not fits:
+        return None
+    cut = max(fits)
+    below = {"both": cut // 2, "lower": cut, "upper": 0}[side]
+    ordered, half = np.sort(x), STEP / 2
+    want = {}
+    if side != "upper":
+        want["low"] = ordered[below - 1] - half
+    if side != "lower":
+        want["high"] = ordered[len(x) - (cut - below)] + half
+    return want
+
+
+def tolerant(x, side, content, confidence):
+    n, mean = len(x), x.mean()
+    sd = max(x.std(ddof=1), STEP / math.sqrt(12))
+    ends = 2 if side == "both" else 1
+    if side == "both":
+        k = two_sided_factor(n, content, confidence)
+    else:
+        k = stats.nct.ppf(confidence, n - 1, stats.norm.ppf(content) * math.sqrt(n)) / math.sqrt(n)
+    next_k = stats.t.isf((1 - confidence) / ends, n - 1) * math.sqrt(1 + 1 / n)
+    want = {"tolerance_k": k, "prediction_k": next_k}
+    for name, factor in (("tolerance", k), ("prediction", next_k)):
+        if side != "upper":
+            want[f"{name}_low"] = mean - factor * sd
+        if side != "lower":
+            want[f"{name}_high"] = mean + factor * sd
+    found = between(x, ends, side, lambda cut: stats.binom.cdf(n - cut, n, content) >= confidence)
+    following = between(x, ends, side, lambda cut: (n + 1 - cut) / (n + 1) >= confidence - 1e-12)
+    for name, of in (("any", found), ("any_prediction", following)):
+        want |= {f"{name}_{end}": value for end, value in (of or {}).items()}
+    return want
+
+
+def planned(number, random):
+    """Sizes of planned studies: enough pieces, one fewer is not, and the probability is that of an independent formula."""
+    power = float(random.choice([0.8, 0.9]))
+
+    def check(what, arguments, of, step=1, fewest=2):
+        got = plan([what, "--power", f"{100 * power:g}", "--most", "1000000", *arguments])
+        n = got["pieces"] // step
+        assert of(n) >= power and (n <= fewest or of(n - 1) < power), f"set {number}, plan {what} {arguments}: {n}"
+        return differ(number, f"plan {what}", got, {"probability": 100 * of(n)})
+
+    truth = round(random.uniform(1.45, 2.2), 3)
+
+    def capable_by(n):
+        border = stats.nct.ppf(0.95, n - 1, 3 * math.sqrt(n) * 1.33)
+        return stats.nct.sf(border, n - 1, 3 * math.sqrt(n) * truth)
+
+    d = int(random.integers(5, 25))
+
+    def different_by(n):
+        t, shift = stats.t.isf(0.025, 2 * n - 2), d / 10 * math.sqrt(n / 2)
+        return stats.nct.sf(t, 2 * n - 2, shift) + stats.nct.cdf(-t, 2 * n - 2, shift)
+
+    worst = check("capability", ["--index", str(truth), "--one-sided"], capable_by, fewest=20)
+    sizes = ["--difference", f"0.{d:03} mm", "--sd", "0.01 mm"]
+    worst = max(worst, check("comparison", sizes, different_by, step=2))
+    aql, limiting = round(random.uniform(0.2, 4), 2), round(random.uniform(6, 25), 2)
+    points = ["--aql", str(aql), "--limiting", str(limiting)]
+    got = plan(["sampling", *points])
+    n, count = got["normal_pieces"], got["normal_accept"]
+    good, bad = (stats.binom.cdf(count, n, share / 100) for share in (aql, limiting))
+    assert good >= 0.95 and bad <= 0.1, f"set {number}: {got}"
+    worst = max(worst, differ(number, "sampling", got, {"aql_accepted": 100 * good, "limiting_accepted": 100 * bad}))
+    got = plan(["sampling", *points, "--kind", "variables"])
+    n, root = got["normal_pieces"], math.sqrt(got["normal_pieces"])
+    k = stats.nct.ppf(0.05, n - 1, stats.norm.isf(aql / 100) * root) / root
+    bad = stats.nct.sf(k * root, n - 1, stats.norm.isf(limiting / 100) * root)
+    assert bad <= 0.1, f"set {number}: {got}"
+    return max(worst, differ(number, "sampling", got, {"normal_k": k, "limiting_accepted": 100 * bad}))
+
+
+def plan(arguments):
+    command = [TALLYJAW, "study", "plan", *arguments, "--json"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode != 0:
+        raise SystemExit(f"{command}: {done.returncode}\n{done.stderr}")
+    return json.loads(done.stdout)
+
+
 def differ(number, what, got, want):
     worst = 0.0
     for name, value in want.items():
@@ -136,10 +230,15 @@ def check(number):
         worst = max(worst, differ(number, "describe", study(folder, "describe"), described(x)))
         worst = max(worst, differ(number, "capability", study(folder, "capability"), capable(x)))
         worst = max(worst, differ(number, "drift", study(folder, "drift", "--place", "place"), drifting(x)))
+        side = str(random.choice(["both", "lower", "upper"]))
+        content, confidence = int(random.choice([50, 90, 99])), int(random.choice([80, 90, 95]))
+        intervals = ["--side", side, "--content", str(content), "--confidence", str(confidence)]
+        want = tolerant(x, side, content / 100, confidence / 100)
+        worst = max(worst, differ(number, "tolerance", study(folder, "tolerance", *intervals), want))
         if split is not None and n - split >= 2:
             got = study(folder, "compare", "--group", "group", "--margin", "0.02 mm")["comparisons"][0]
             worst = max(worst, differ(number, "compare", got, compared(x[:split], x[split:])))
-    return worst
+    return max(worst, planned(number, random))
 
 
 def main():

@@ -32,6 +32,9 @@ const KEYS: &[&str] = &[
     "plan",
     "at",
     "pull_mode",
+    "job",
+    "terminal_lot",
+    "wire_lot",
 ];
 
 /// Takes the readings one by one.
@@ -387,6 +390,9 @@ fn cell(series: &Series<KeptReading>, seq: Seq, found: &KeptReading, key: &str) 
         "wire" => crimp.map(|crimp| crimp.wire.to_string()),
         "purpose" => Some(spec.purpose.name().to_owned()),
         "plan" => spec.plan.clone(),
+        "job" => spec.job.as_ref().map(|job| job.id.clone()),
+        "terminal_lot" => series.lots(seq)?.terminal.clone(),
+        "wire_lot" => series.lots(seq)?.wire.clone(),
         "at" => Some(found.at.to_string()),
         _ => None,
     }

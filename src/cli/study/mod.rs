@@ -17,8 +17,11 @@ mod drift;
 mod file;
 mod gauge;
 mod journal;
+mod lots;
+mod plan;
 mod pull;
 mod readings;
+mod sampling;
 mod select;
 mod show;
 mod tolerance;
@@ -38,6 +41,7 @@ Examples:
   tallyjaw study compare --axis core_crimp_height --group tool --margin \"0.02 mm\"
   tallyjaw study capability --from run.csv --column height --unit mm --spec \"1.62 ±0.05 mm\"
   tallyjaw study tolerance 37 --content 99 --confidence 95 --next 50
+  tallyjaw study plan capability --asked 1.33 --index 1.67      how many pieces, before measuring
   tallyjaw study gauge --from gauge.csv --column value --unit mm --part part --appraiser who")]
 pub(super) struct Study {
     #[command(subcommand)]
@@ -54,6 +58,8 @@ enum Method {
     Drift(Box<drift::Drift>),
     Pull(Box<pull::Pull>),
     Tolerance(Box<tolerance::Tolerance>),
+    Plan(Box<plan::Plan>),
+    Lots(Box<lots::LotsStudy>),
 }
 
 impl Study {
@@ -67,6 +73,8 @@ impl Study {
             Method::Drift(study) => study.run(context, out),
             Method::Pull(study) => study.run(context, out),
             Method::Tolerance(study) => study.run(context, out),
+            Method::Plan(study) => study.run(context, out),
+            Method::Lots(study) => study.run(context, out),
         }
     }
 }

@@ -322,7 +322,7 @@ impl Columns {
 }
 
 /// A line through places.
-fn run(class: &str, places: impl Iterator<Item = (i64, i64)>) -> Element {
+pub(super) fn run(class: &str, places: impl Iterator<Item = (i64, i64)>) -> Element {
     let mut d = String::new();
     for (x, y) in places {
         let letter = if d.is_empty() { 'M' } else { 'L' };

@@ -6,6 +6,7 @@
 mod bars;
 mod chart;
 mod chart_text;
+mod curve;
 mod histogram;
 mod reduced;
 pub(crate) mod shapes;
@@ -14,4 +15,5 @@ pub(crate) mod ticks;
 pub(crate) use chart::chart;
 pub use chart::chart_svg;
 pub use chart_text::chart_text;
+pub use curve::{Curve, Mark};
 pub use histogram::{Bin, Histogram};
