@@ -10,6 +10,7 @@ import json
 import os
 import pathlib
 import random
+import statistics
 import sys
 
 import initramfs
@@ -79,6 +80,7 @@ class Cuts:
         self.sent = 0
         self.cuts = 0
         self.witnesses_lost = 0
+        self.ready_after_s = []  # each with nothing of the program in memory yet
 
     def go_on(self, machine, until_cut):
         """Looks at what the last cut left and measures on. Leaves the machine to be cut, if so, in the midst of it."""
@@ -94,6 +96,7 @@ class Cuts:
             self.witnesses_lost += machine.run(f"[ -s {shop.folder}/witness-{self.cuts} ]")[0]
         caliper = plug(machine, "a", "CAL-A", self.chance.randint(1, 15), "ttyUSB0")
         shop.start()
+        self.ready_after_s.append(shop.ready_after_s)
         shop.starts = len(entries_of(shop.journal(), "started"))
         shop.wait_for_new("attached")
         if first:
@@ -133,7 +136,8 @@ class Cuts:
         if self.witnesses_lost == 0:
             raise Failed("no file that was not synced was lost by any cut, so nothing was shown")
         print(f"vm: {self.cuts} power cuts, {len(self.announced)} entries announced before the last, {len(kept)} in the journal after it; "
-              f"{self.sent} readings sent, {len(counted)} counted; {self.witnesses_lost} files that were not synced were lost", flush=True)
+              f"{self.sent} readings sent, {len(counted)} counted; {self.witnesses_lost} files that were not synced were lost; "
+              f"the daemon was ready after {statistics.median(self.ready_after_s):.1f} s in the median, {max(self.ready_after_s):.1f} s at most", flush=True)
 
 
 def main():

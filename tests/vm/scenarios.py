@@ -45,6 +45,8 @@ def readings_arrive_and_the_adapter_is_set_as_configured(machine):
         facts(attached, "port", "line", "identity"),
         {"port": "/dev/ttyUSB0", "line": "4800 7E2", "identity": "0403:6001 serial CAL-A"},
     )
+    day = os.environ.get("TALLYJAW_VM_DATE")  # may lie behind the end of a clock of 32 bits
+    assert not day or attached["at"].startswith(day[:10]), attached
     shop.arm()
     caliper.send(b"+1.62\r")
     equal(reading(shop.wait_for("reading")), counted(1, 1_620_000, "pass"))
@@ -558,6 +560,8 @@ def booted(kernel, archive, disk, logs, architecture):
     begun = time.monotonic()
     machine = Machine(kernel, archive, disk, logs, architecture)
     print(f"vm: booted in {time.monotonic() - begun:.0f} s, {len(archive) / 1e6:.0f} MB", flush=True)
+    if "TALLYJAW_VM_DATE" in os.environ:
+        machine.must("hwclock -u -s")  # a kernel of 32 bits takes no time after January 2038 by itself
     return machine
 
 

@@ -2,6 +2,7 @@
 
 import json
 import shlex
+import time
 
 from machine import Failed
 
@@ -84,6 +85,7 @@ class Shop:
         self.lines = []
         self.starts = 0
         self.watch_pid = None
+        self.ready_after_s = None  # from the call of the daemon, as the host sees it
         if not made:
             self.configure(*ports, more=more)
             machine.write(f"{self.folder}/sheet.toml", SHEET)
@@ -113,7 +115,9 @@ class Shop:
         ready = f"{self.folder}/ready"
         serve = f"{self.as_user('--json serve')} >{ready} 2>>{self.folder}/messages"
         self.starts += 1
+        begun = time.monotonic()
         self.machine.must(f"rm -f {ready}; mkfifo {ready}; {serve} & echo $! >{self.folder}/pid; read -r line <{ready} || {{ cat {self.folder}/messages; exit 1; }}")
+        self.ready_after_s = time.monotonic() - begun
         self.follow()
 
     def follow(self):
