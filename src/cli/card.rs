@@ -288,6 +288,10 @@ fn limits(axis: &AxisMessage) -> String {
         let parts: Vec<String> = [
             width.map(|width| format!("guard band {}", as_shown(width))),
             ratio.map(|ratio| format!("test uncertainty ratio {ratio}")),
+            guard
+                .budget
+                .as_ref()
+                .map(|name| format!("by {}", safe(name))),
         ]
         .into_iter()
         .flatten()

@@ -40,6 +40,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
         tool: None,
         nest: None,
         decision: Decision::Simple,
+        budgets: Vec::new(),
         zero,
         pull_force: None,
         questions: Questions::default(),

@@ -13,6 +13,7 @@ use super::production_run::{self, RawRun};
 use super::row::RawRow;
 use super::sheet::RawTerminal;
 use super::tool::RawTool;
+use super::uncertainty::RawBudgets;
 use super::value::unique;
 use crate::quantity::did_you_mean;
 use crate::spec::resolve::{Reasons, resolve};
@@ -27,6 +28,7 @@ pub(super) struct Raw {
     pub(super) operators: Vec<String>,
     pub(super) stations: Vec<At<String>>,
     pub(super) axes: Vec<Axis>,
+    pub(super) budgets: RawBudgets,
     pub(super) instruments: Vec<RawInstrument>,
     pub(super) terminals: Vec<RawTerminal>,
     pub(super) tools: Vec<RawTool>,
@@ -222,6 +224,8 @@ fn may_follow_from_another_fault(
     | Unarmable::NestUnnamed { tool, .. } = why
     {
         unsure_tools(Some(tool))
+    } else if let Unarmable::NoBudget { .. } | Unarmable::NoBudgetOf { .. } = why {
+        !raw.budgets.are_whole
     } else if let Unarmable::NoSuchInstrument { got, .. } = why {
         let mut names = raw
             .instruments
@@ -307,6 +311,7 @@ impl Raw {
             instruments: instruments()
                 .filter_map(|raw| raw.instrument.clone())
                 .collect(),
+            budgets: self.budgets.budgets.clone(),
             jobs: (!self.jobs.is_empty())
                 .then(|| self.jobs.iter().map(|raw| raw.job.clone()).collect()),
             runs: self.runs.iter().map(|raw| raw.run.clone()).collect(),

@@ -6,6 +6,7 @@ use super::instrument::{self, RawInstrument};
 use super::production_run::{self, RawRun};
 use super::sink::{self, SinkConfig};
 use super::table::Table;
+use super::uncertainty::{self, RawBudgets};
 use super::value::{percent, unique};
 use super::{DaemonConfig, FilePattern, PageConfig, PictureFolder, ShopConfig};
 use super::{announce, page, parse, qualification, shop};
@@ -32,6 +33,7 @@ pub struct MainFile {
     pub(super) operators: Vec<String>,
     pub(super) instruments: Vec<RawInstrument>,
     pub(super) axes: Vec<Axis>,
+    pub(super) budgets: RawBudgets,
     pub(super) runs: Vec<RawRun>,
     pub(super) qualification: Option<QualificationRule>,
     sheets: Vec<FilePattern>,
@@ -130,11 +132,12 @@ pub fn main_file(source: &Source) -> MainFile {
     let (stations, folders) = stations(&mut root, faults_ref, base);
     let pictures = picture_folders(folders, &daemon.config.state_dir, faults_ref);
     let operators = operators(&mut root, faults_ref);
-    let instruments = root
+    let instruments: Vec<_> = root
         .tables(faults_ref, "instrument", "[[instrument]]")
         .into_iter()
         .map(|table| instrument::read(table, faults_ref))
         .collect();
+    let budgets = uncertainty::read(&mut root, &instruments, faults_ref);
     let axes = axes(&mut root, faults_ref);
     let runs = production_run::read(&mut root, faults_ref);
     let qualification = qualification::read(&mut root, faults_ref);
@@ -154,6 +157,7 @@ pub fn main_file(source: &Source) -> MainFile {
         operators,
         instruments,
         axes,
+        budgets,
         runs,
         qualification,
         sheets: daemon.sheets,

@@ -36,6 +36,7 @@ mod sink;
 mod table;
 mod timestamp;
 mod tool;
+mod uncertainty;
 mod value;
 
 pub use announce::PLACEHOLDERS;
@@ -242,6 +243,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
         operators: main.operators,
         stations: main.stations,
         axes: main.axes,
+        budgets: main.budgets,
         instruments: main.instruments,
         terminals,
         tools,

@@ -96,6 +96,8 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
     let tool = table.name(faults, "tool");
     let nest = table.name(faults, "nest");
     let decision = decision(table, faults);
+    let budgets = table.texts(faults, "uncertainty");
+    let budgets = unique(faults, "uncertainty", budgets, |name| &name.value);
     let zero = zero(table, faults);
     let pull_force = pull_force(table, &axes, faults);
     let questions = questions(table, &axes, faults);
@@ -123,6 +125,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
         tool: tool.map(|tool| tool.value),
         nest: nest.map(|nest| nest.value),
         decision,
+        budgets: budgets.into_iter().map(|name| name.value).collect(),
         zero,
         pull_force,
         questions,

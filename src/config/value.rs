@@ -196,12 +196,17 @@ pub(super) fn percent(text: &str) -> Option<u16> {
 
 /// `1.645` → 1645; no more than three digits after the point, more than 0 and at most 10.
 pub(super) fn factor_milli(text: &str) -> Option<u32> {
+    milli(text, 10_000)
+}
+
+/// A number in thousandths, above 0 and at most `most`; no more than three digits after the point.
+pub(super) fn milli(text: &str, most: u32) -> Option<u32> {
     let factor: Decimal = text.parse().ok()?;
     let up = 3_u32.checked_sub(u32::from(factor.decimals()))?;
     let milli = factor.coefficient().checked_mul(10_i64.pow(up))?;
     u32::try_from(milli)
         .ok()
-        .filter(|milli| (1..=10_000).contains(milli))
+        .filter(|milli| (1..=most).contains(milli))
 }
 
 /// Reports each item whose key occurred before, and leaves it out.

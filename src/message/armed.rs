@@ -196,6 +196,9 @@ pub struct GuardMessage {
     /// Test uncertainty ratio: half the tolerance over the expanded uncertainty 2u. Left out if the uncertainty is unknown.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tur: Option<Digits>,
+    /// The uncertainty budget that both are from; left out if they are from the instrument's own properties.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub budget: Option<String>,
 }
 
 /// When zero checks are required.
@@ -382,6 +385,7 @@ impl GuardMessage {
             tur: guard
                 .test_uncertainty_ratio_hundredths
                 .map(|hundredths| Decimal::new(i64::from(hundredths), 2).into()),
+            budget: guard.budget.clone(),
         }
     }
 }

@@ -112,6 +112,8 @@ pub struct Guard {
     pub width: i64,
     /// Half the tolerance over 2u, in hundredths; `None` if it is undefined.
     pub test_uncertainty_ratio_hundredths: Option<u32>,
+    /// The budget that u is from; `None` if it is from the instrument's own properties.
+    pub budget: Option<String>,
 }
 
 /// An instrument, with its properties at arming.

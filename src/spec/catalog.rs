@@ -1,8 +1,8 @@
 //! Everything that can be armed, as one value; a reload replaces it as a whole.
 
 use super::{
-    Axis, AxisName, Instrument, KnownJob, Plan, ProductionRun, QualificationRule, SampleOf, Signal,
-    Terminal, Tool,
+    Axis, AxisName, Budget, Instrument, KnownJob, Plan, ProductionRun, QualificationRule, SampleOf,
+    Signal, Terminal, Tool,
 };
 
 /// The checked content of the configuration.
@@ -22,6 +22,8 @@ pub struct Catalog {
     pub operators: Vec<String>,
     /// Instruments that measure.
     pub instruments: Vec<Instrument>,
+    /// Uncertainty budgets of instruments.
+    pub budgets: Vec<Budget>,
     /// The shop's list of jobs; `None` where it keeps none.
     pub jobs: Option<Vec<KnownJob>>,
     /// Production runs.
@@ -53,6 +55,11 @@ impl Catalog {
     /// The tool of this id.
     pub fn tool(&self, id: &str) -> Option<&Tool> {
         self.tools.iter().find(|tool| tool.id == id)
+    }
+
+    /// The uncertainty budget of this name.
+    pub fn budget(&self, name: &str) -> Option<&Budget> {
+        self.budgets.iter().find(|budget| budget.name == name)
     }
 
     /// The job of this id in the shop's list.

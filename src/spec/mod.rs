@@ -6,6 +6,7 @@
 pub mod alert;
 pub mod armed;
 pub mod axis;
+pub mod budget;
 pub mod care;
 pub mod catalog;
 pub mod instrument;
@@ -29,6 +30,7 @@ pub mod wire;
 pub use alert::AlertRule;
 pub use armed::{ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Guard, OpeningZero};
 pub use axis::{Axis, AxisName};
+pub use budget::Budget;
 pub use care::{InstrumentCare, Papers, ToolCare, Verified};
 pub use catalog::Catalog;
 pub use instrument::{Capture, Flicker, Instrument, InstrumentKind};

@@ -136,6 +136,9 @@ pub struct Plan {
     pub nest: Option<String>,
     /// How values are judged.
     pub decision: Decision,
+    /// The uncertainty budgets to judge by, by name, one for an instrument; of an instrument without one, its own
+    /// properties count.
+    pub budgets: Vec<String>,
     /// When a zero is due.
     pub zero: ZeroPolicy,
     /// The table that gives the minimum pull force if the maker's sheet has none.

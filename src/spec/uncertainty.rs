@@ -4,50 +4,52 @@
 //! u² = max_error²/3 + 2·resolution²/12 + repeatability²        (JCGM 100, 4.3.7; from memory)
 //! ```
 //!
-//! The resolution enters twice: once for the reading, once for the zero. A guard band is rounded up to the base unit
+//! The resolution enters twice: once for the reading, once for the zero. A plan that names a budget takes the
+//! uncertainty from that instead ([`Budget`](super::budget::Budget)). A guard band is rounded up to the base unit
 //! and a ratio down, so rounding never makes an instrument look better than it is.
 
 use crate::quantity::Quantity;
 
-/// The contributions to an instrument's uncertainty, in base units (nm or mN).
+/// The standard uncertainty of one reading, u.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Uncertainty {
-    /// Maximum permissible error, from its calibration.
-    pub max_error: i64,
-    /// The smallest step of the display.
-    pub resolution: i64,
-    /// Standard deviation of repeated readings, 0 where unknown.
-    pub repeatability: i64,
+    /// `12 u²`, in squared thousandths of a base unit (nm or mN).
+    twelfths: u128,
 }
 
+/// `(g·u)²` in base units is this part of `12 u²` times g², both in thousandths.
+const TWELFTHS_IN_UNIT: u128 = 12_000_000_000_000;
+
 impl Uncertainty {
-    /// Builds it from quantities of one dimension.
+    /// That of an instrument by its own properties, quantities of one dimension; without a repeatability, that counts as 0.
     pub fn new(max_error: Quantity, resolution: Quantity, repeatability: Option<Quantity>) -> Self {
-        Self {
-            max_error: max_error.base(),
-            resolution: resolution.base(),
-            repeatability: repeatability.map_or(0, Quantity::base),
-        }
+        let repeatability = repeatability.map_or(0, Quantity::base);
+        Self::of_parts(max_error.base(), resolution.base(), repeatability)
     }
 
-    /// `12 u²` in squared base units, a whole number.
-    fn twelve_u_squared(self) -> u128 {
+    /// From maximum permissible error, resolution and standard deviation of repeated readings, in base units.
+    fn of_parts(max_error: i64, resolution: i64, repeatability: i64) -> Self {
         let square = |value: i64| u128::from(value.unsigned_abs()).saturating_pow(2);
-        let max_error = square(self.max_error).saturating_mul(4);
-        let resolution = square(self.resolution).saturating_mul(2);
-        max_error
+        let max_error = square(max_error).saturating_mul(4);
+        let resolution = square(resolution).saturating_mul(2);
+        let sum = max_error
             .saturating_add(resolution)
-            .saturating_add(square(self.repeatability).saturating_mul(12))
+            .saturating_add(square(repeatability).saturating_mul(12));
+        Self::of_twelfths(sum.saturating_mul(1_000_000))
+    }
+
+    /// From `12 u²`, in squared thousandths of a base unit.
+    pub(super) const fn of_twelfths(twelfths: u128) -> Self {
+        Self { twelfths }
     }
 
     /// `g·u` in base units, rounded up.
     pub fn guard_band(self, factor_milli: u32) -> i64 {
         let square = self
-            .twelve_u_squared()
+            .twelfths
             .saturating_mul(u128::from(factor_milli).saturating_pow(2));
-        let twelve_millions = 12_000_000_u128;
-        let width = square.div_ceil(twelve_millions).isqrt();
-        let rounded_up = if width.saturating_pow(2).saturating_mul(twelve_millions) < square {
+        let width = square.div_ceil(TWELFTHS_IN_UNIT).isqrt();
+        let rounded_up = if width.saturating_pow(2).saturating_mul(TWELFTHS_IN_UNIT) < square {
             width.saturating_add(1)
         } else {
             width
@@ -59,11 +61,11 @@ impl Uncertainty {
     ///
     /// `None` if `u` is zero: the ratio would be infinite.
     pub fn test_uncertainty_ratio_hundredths(self, tolerance: i64) -> Option<u32> {
-        // (T/2)/(2u) = T/(4u); squared and times 100²: T²·10⁴·12 / (16·12u²)
+        // (T/2)/(2u) = T/(4u); squared and times 100²: T²·10⁴·12·10⁶ / (16·12u²), u in thousandths
         let numerator = u128::from(tolerance.unsigned_abs())
             .saturating_pow(2)
-            .saturating_mul(120_000);
-        let squared = numerator.checked_div(self.twelve_u_squared().saturating_mul(16))?;
+            .saturating_mul(120_000_000_000);
+        let squared = numerator.checked_div(self.twelfths.saturating_mul(16))?;
         Some(u32::try_from(squared.isqrt()).unwrap_or(u32::MAX))
     }
 }
@@ -74,11 +76,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn uncertainty(max_error: i64, resolution: i64, repeatability: i64) -> Uncertainty {
-        Uncertainty {
-            max_error,
-            resolution,
-            repeatability,
-        }
+        Uncertainty::of_parts(max_error, resolution, repeatability)
     }
 
     #[test]
@@ -119,10 +117,9 @@ mod tests {
         fn a_guard_band_is_the_least_whole_number_not_below_g_u(max_error in 0i64..1_000_000, resolution in 0i64..100_000, repeatability in 0i64..100_000, factor in 0u32..10_000) {
             let u = uncertainty(max_error, resolution, repeatability);
             let width = u128::from(u.guard_band(factor).unsigned_abs());
-            // g·u squared, times 12 000 000, in whole numbers
-            let square = u.twelve_u_squared() * u128::from(factor).pow(2);
-            prop_assert!(width.pow(2) * 12_000_000 >= square);
-            prop_assert!(width == 0 || (width - 1).pow(2) * 12_000_000 < square);
+            let square = u.twelfths * u128::from(factor).pow(2);
+            prop_assert!(width.pow(2) * TWELFTHS_IN_UNIT >= square);
+            prop_assert!(width == 0 || (width - 1).pow(2) * TWELFTHS_IN_UNIT < square);
         }
     }
 }

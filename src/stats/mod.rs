@@ -40,6 +40,7 @@ pub mod sampling;
 pub mod stream;
 pub mod text;
 pub mod tolerance;
+pub mod uncertainty;
 mod undefined;
 
 pub use figures::{Figure, FigureInfo, FigureKind};
@@ -64,6 +65,7 @@ pub fn statistics() -> Vec<FigureInfo> {
         figures::rows("tolerance", tolerance::study::FIGURES),
         figures::rows("plan", planning::FIGURES),
         figures::rows("lots", sampling::FIGURES),
+        figures::rows("uncertainty", uncertainty::FIGURES),
     ];
     tables.into_iter().flatten().collect()
 }

@@ -39,4 +39,20 @@ impl Random {
         let radius = (-2.0 * self.next_share().ln()).sqrt();
         radius * (std::f64::consts::TAU * self.next_share()).cos()
     }
+
+    /// A value of the gamma distribution with this shape, at least ½, and scale 1 (Marsaglia and Tsang 2000, from memory).
+    pub fn next_gamma(&mut self, shape: f64) -> f64 {
+        if shape < 1.0 {
+            return self.next_gamma(shape + 1.0) * self.next_share().powf(1.0 / shape);
+        }
+        let d = shape - 1.0 / 3.0;
+        let c = 1.0 / (9.0 * d).sqrt();
+        loop {
+            let x = self.next_normal();
+            let v = (1.0 + c * x).powi(3);
+            if v > 0.0 && self.next_share().ln() < 0.5 * x * x + d - d * v + d * v.ln() {
+                return d * v;
+            }
+        }
+    }
 }

@@ -180,6 +180,16 @@ impl Digits<'_> {
         }
     }
 
+    /// Three significant digits of `smallest`, for figures that are not of readings.
+    pub fn of_size(unit: Unit, smallest: f64) -> Self {
+        Self {
+            unit,
+            places: figures::decimals(smallest.abs()) + 2,
+            zone: None,
+            per: Per::READING,
+        }
+    }
+
     /// A slope over the distance of [`Digits::per`]: `0.0202 mm`.
     pub fn slope(self, value: f64) -> String {
         let over = value * f64::from(self.per.times);

@@ -394,7 +394,7 @@ fn of_schema(whole: &Value, pointers: &[&str]) -> BTreeMap<String, BTreeSet<Stri
 /// The configuration's schema is written by hand; here it is compared with the keys that the readers know.
 #[test]
 fn the_schema_of_the_configuration_has_the_keys_and_names_that_its_readers_know_and_no_other() {
-    const TABLES: [(&str, &[&str]); 17] = [
+    const TABLES: [(&str, &[&str]); 19] = [
         (
             "this file",
             &[
@@ -426,6 +426,11 @@ fn the_schema_of_the_configuration_has_the_keys_and_names_that_its_readers_know_
         ("zero", &["/$defs/plan/properties/zero/properties"]),
         ("[[tool]]", &["/$defs/tool/properties"]),
         ("[[tool.nest]]", &["/$defs/nest/properties"]),
+        ("[[uncertainty]]", &["/$defs/uncertainty/properties"]),
+        (
+            "[[uncertainty.contribution]]",
+            &["/$defs/contribution/properties"],
+        ),
     ];
     let example = root().join("config/tallyjaw.toml");
     let sink = "\n[[sink]]\nname = \"plant\"\nkind = \"mqtt\"\nbroker = \"mqtts://b.example\"\n\

@@ -23,6 +23,14 @@ fn nanometres(value: &Value, key: &str) -> i64 {
     format!("{:.0}", number(value, key) * 1e6).parse().unwrap()
 }
 
+fn length(value: &Value, key: &str) -> Quantity {
+    of(nanometres(value, key))
+}
+
+fn of(nanometres: i64) -> Quantity {
+    Quantity::from_base(Dimension::Length, nanometres)
+}
+
 /// A case in our convention: the term of the zero is always counted.
 struct Case {
     uncertainty: Uncertainty,
@@ -45,11 +53,11 @@ fn case(value: &Value) -> Case {
         resolution.powi(2) / 12.0
     };
     Case {
-        uncertainty: Uncertainty {
-            max_error: nanometres(inputs, "mpe_mm"),
-            resolution: nanometres(inputs, "resolution_mm"),
-            repeatability: nanometres(inputs, "repeatability_sd_mm"),
-        },
+        uncertainty: Uncertainty::new(
+            length(inputs, "mpe_mm"),
+            length(inputs, "resolution_mm"),
+            Some(length(inputs, "repeatability_sd_mm")),
+        ),
         tolerance_nm: 2 * nanometres(inputs, "tolerance_half_width_mm"),
         u_nm: (own_u_nm.powi(2) + missing).sqrt(),
         own_u_nm,
@@ -136,21 +144,20 @@ fn every_term_of_the_uncertainty_is_that_of_the_reference() {
     for (value, case) in cases() {
         let component = |key: &str| number(&value["components"], key) * 1e6;
         let alone = |max_error, resolution, repeatability| {
-            let terms = Uncertainty {
-                max_error,
-                resolution,
-                repeatability,
-            };
-            terms.guard_band(1_000)
+            let [max_error, resolution, repeatability] =
+                [max_error, resolution, repeatability].map(of);
+            Uncertainty::new(max_error, resolution, Some(repeatability)).guard_band(1_000)
         };
-        let terms = case.uncertainty;
-        let what = value["inputs"].to_string();
-        assert_rounded_up(alone(terms.max_error, 0, 0), component("u_mpe"), &what);
+        let inputs = &value["inputs"];
+        let [max_error, resolution_nm, repeatability_nm] =
+            ["mpe_mm", "resolution_mm", "repeatability_sd_mm"].map(|key| nanometres(inputs, key));
+        let what = inputs.to_string();
+        assert_rounded_up(alone(max_error, 0, 0), component("u_mpe"), &what);
         // Ours holds the term of the reading and that of the zero.
         let resolution = component("u_resolution") * 2.0_f64.sqrt();
-        assert_rounded_up(alone(0, terms.resolution, 0), resolution, &what);
+        assert_rounded_up(alone(0, resolution_nm, 0), resolution, &what);
         let repeatability = component("u_repeatability");
-        assert_rounded_up(alone(0, 0, terms.repeatability), repeatability, &what);
+        assert_rounded_up(alone(0, 0, repeatability_nm), repeatability, &what);
         if case.zero_counted {
             assert!((component("u_zero") - component("u_resolution")).abs() < 1e-3);
         }
@@ -173,7 +180,7 @@ fn the_readings_that_pass_are_those_that_the_reference_accepts() {
         for (rule, factor) in rules.iter().zip(FACTORS) {
             let what = format!("{} of {}", rule["rule"], value["inputs"]);
             let guard = case.uncertainty.guard_band(factor);
-            let step = case.uncertainty.resolution;
+            let step = nanometres(&value["inputs"], "resolution_mm");
             let passes = |steps: i64| {
                 judged(steps * step, case.tolerance_nm, guard) == Verdict::Pass
                     && judged(-steps * step, case.tolerance_nm, guard) == Verdict::Pass

@@ -32,7 +32,10 @@ pub(super) fn read(
     };
     let shown = path.display().to_string();
     let mut source = open(path)?;
-    let columns = Columns::find(&mut source, &shown, column, keys)?;
+    // The nominal is the last of the cells that are read beside the value.
+    let nominal = select.nominal.as_deref();
+    let wanted: Vec<&str> = keys.iter().copied().chain(nominal).collect();
+    let columns = Columns::find(&mut source, &shown, column, &wanted)?;
     let digits = survey(&mut source, &columns, &shown, unit)?;
     digits.hold_commas(select, &columns, unit, &shown)?;
     let scale = digits.scale(unit, &shown)?;
@@ -45,10 +48,13 @@ pub(super) fn read(
         limits: Ok(None),
         nominals: Ok(()),
         left_out: LeftOut::default(),
-        title: format!("{column} of {shown}"),
+        title: match nominal {
+            Some(nominal) => format!("deviation of {column} from {nominal}, of {shown}"),
+            None => format!("{column} of {shown}"),
+        },
     };
     let mut cells = Cells::new(&mut source, &columns, &shown)?;
-    while let Some(line) = cells.next()? {
+    while let Some(mut line) = cells.next()? {
         if line.value.is_empty() {
             readings.left_out.empty += 1;
             continue;
@@ -58,6 +64,10 @@ pub(super) fn read(
         let base = Quantity::exact(decimal, unit, scale.finer())
             .filter(|base| base.unsigned_abs() <= MOST)
             .ok_or_else(|| digits.too_large(&place, &line.value, unit))?;
+        let base = match nominal.and_then(|_| line.keys.pop()) {
+            Some(cell) => deviation(base, &cell, (unit, scale), &place)?,
+            None => base,
+        };
         readings.count += 1;
         let reading = Reading {
             base,
@@ -73,6 +83,23 @@ pub(super) fn read(
         )));
     }
     Ok(readings)
+}
+
+/// A value minus the nominal in its cell, which has no more digits than the readings have.
+fn deviation(
+    base: i64,
+    cell: &str,
+    (unit, scale): (Unit, Scale),
+    place: &str,
+) -> Result<i64, Failure> {
+    let nominal = Quantity::exact(number(cell, place)?, unit, scale.finer());
+    let deviation = nominal.and_then(|nominal| base.checked_sub(nominal));
+    deviation.ok_or_else(|| {
+        Failure::usage(format!(
+            "{place}: the nominal {cell} has more digits than the readings, or is too large"
+        ))
+        .with_remedy("write readings and nominals with as many digits after the point")
+    })
 }
 
 /// Opens a file. Standard input is kept in memory, so that it can be read twice.

@@ -25,6 +25,7 @@ mod sampling;
 mod select;
 mod show;
 mod tolerance;
+mod uncertainty;
 
 use super::{Context, Exit, Failure};
 use std::io::Write;
@@ -60,6 +61,7 @@ enum Method {
     Tolerance(Box<tolerance::Tolerance>),
     Plan(Box<plan::Plan>),
     Lots(Box<lots::LotsStudy>),
+    Uncertainty(Box<uncertainty::Uncertainty>),
 }
 
 impl Study {
@@ -75,6 +77,7 @@ impl Study {
             Method::Tolerance(study) => study.run(context, out),
             Method::Plan(study) => study.run(context, out),
             Method::Lots(study) => study.run(context, out),
+            Method::Uncertainty(study) => study.run(context, out),
         }
     }
 }

@@ -41,6 +41,15 @@ pub(super) struct Select {
         help_heading = "From a file"
     )]
     pub(super) column: Option<String>,
+    /// Study the deviation of each reading from its nominal, which is in this column
+    #[arg(
+        long,
+        value_name = "COLUMN",
+        value_parser = NonEmptyStringValueParser::new(),
+        requires = "from",
+        help_heading = "From a file"
+    )]
+    pub(super) nominal: Option<String>,
     /// The unit of the column
     #[arg(long, value_parser = unit, requires = "from", help_heading = "From a file")]
     pub(super) unit: Option<Unit>,
@@ -251,6 +260,12 @@ pub(super) fn percent(text: &str) -> Result<f64, String> {
     let percent = text.trim_end_matches('%').trim_end().parse();
     let share = percent.ok().and_then(figures::share);
     share.ok_or_else(|| "want a percentage between 0 and 100, such as 95".to_owned())
+}
+
+/// Any quantity.
+pub(super) fn value(text: &str) -> Result<Quantity, String> {
+    let measured: Measured = text.parse().map_err(|error| format!("{error}"))?;
+    Ok(measured.quantity())
 }
 
 /// A quantity above zero.

@@ -30,13 +30,20 @@ use std::sync::Arc;
 use std::time::Duration;
 
 pub(super) fn armed_axis() -> BoxedStrategy<ArmedAxis> {
-    let guard = (name(), any::<i64>(), option::of(any::<u32>())).prop_map(
-        |(instrument, width, test_uncertainty_ratio_hundredths)| Guard {
-            instrument,
-            width,
-            test_uncertainty_ratio_hundredths,
-        },
-    );
+    let guard = (
+        name(),
+        any::<i64>(),
+        option::of(any::<u32>()),
+        option::of(name()),
+    )
+        .prop_map(
+            |(instrument, width, test_uncertainty_ratio_hundredths, budget)| Guard {
+                instrument,
+                width,
+                test_uncertainty_ratio_hundredths,
+                budget,
+            },
+        );
     let plausible = option::of((quantity(), quantity()));
     (
         axis_name(),

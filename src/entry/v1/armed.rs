@@ -130,6 +130,9 @@ struct GuardBand {
     width_mn: Option<i64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     test_uncertainty_ratio: Option<Digits>,
+    /// The uncertainty budget that both are from; left out if they are from the instrument's own properties.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    budget: Option<String>,
 }
 
 #[derive(Serialize, Deserialize, JsonSchema)]
@@ -331,6 +334,7 @@ impl From<&ArmedAxis> for Axis {
                 test_uncertainty_ratio: guard
                     .test_uncertainty_ratio_hundredths
                     .map(|hundredths| shown(hundredths, 2)),
+                budget: guard.budget.clone(),
             }
         };
         Self {
@@ -390,6 +394,7 @@ impl GuardBand {
                 .test_uncertainty_ratio
                 .map(|ratio| whole(&ratio, 2))
                 .transpose()?,
+            budget: self.budget,
         })
     }
 }

@@ -5,7 +5,7 @@ use crate::quantity::{Dimension, Quantity, Unit};
 use crate::spec::pull_table::PULL_FORCE;
 use crate::spec::uncertainty::Uncertainty;
 use crate::spec::{
-    ArmedAxis, Axis, AxisName, Decision, Guard, Instrument, Limits, Order, PullTableError,
+    ArmedAxis, Axis, AxisName, Budget, Decision, Guard, Instrument, Limits, Order, PullTableError,
 };
 
 /// The tolerance must be at least this many steps of the instrument's resolution (common practice, no source).
@@ -21,7 +21,7 @@ const ONE_SIDED_MILLI: u32 = 1_645;
 const RATIO_WANTED: u32 = 400;
 const RATIO_POOR: u32 = 200;
 
-impl Resolver<'_> {
+impl<'a> Resolver<'a> {
     /// Refuses an empty list of axes and repeated axes.
     pub(super) fn check_axes(&mut self) {
         let axes = &self.plan.axes;
@@ -132,12 +132,17 @@ impl Resolver<'_> {
                 instrument: instrument.name.clone(),
                 width: 0,
                 test_uncertainty_ratio_hundredths: None,
+                budget: None,
             });
         }
         self.refuse_too_coarse(axis, limits, instrument)?;
-        let uncertainty = instrument.max_error.map(|max_error| {
-            Uncertainty::new(max_error, instrument.resolution, instrument.repeatability)
-        });
+        let budget = self.budget_of(instrument)?;
+        let uncertainty = match budget {
+            Some(budget) => Some(budget.uncertainty()),
+            None => instrument.max_error.map(|max_error| {
+                Uncertainty::new(max_error, instrument.resolution, instrument.repeatability)
+            }),
+        };
         let ratio = uncertainty
             .zip(limits.width())
             .and_then(|(uncertainty, width)| uncertainty.test_uncertainty_ratio_hundredths(width));
@@ -173,7 +178,48 @@ impl Resolver<'_> {
             instrument: name,
             width,
             test_uncertainty_ratio_hundredths: ratio,
+            budget: budget.map(|budget| budget.name.clone()),
         })
+    }
+
+    /// Refuses names of budgets that are not configured, and two budgets of one instrument.
+    pub(super) fn check_budgets(&mut self) {
+        let mut of: Vec<&str> = Vec::new();
+        for name in &self.plan.budgets {
+            let Some(budget) = self.catalog.budget(name) else {
+                let known = self.catalog.budgets.iter();
+                let known = known.map(|budget| budget.name.clone()).collect();
+                let got = name.clone();
+                self.refuse(Unarmable::NoBudget { got, known });
+                continue;
+            };
+            if of.contains(&budget.instrument.as_str()) {
+                let got = budget.instrument.clone();
+                let key = "uncertainty";
+                self.refuse(Unarmable::Twice { key, got });
+            }
+            of.push(&budget.instrument);
+        }
+    }
+
+    /// The named budget of this instrument; `None` of a plan that names none at all.
+    fn budget_of(&mut self, instrument: &Instrument) -> Result<Option<&'a Budget>, Noted> {
+        let (plan, catalog) = (self.plan, self.catalog);
+        let is_of = |budget: &&Budget| budget.instrument == instrument.name;
+        let mut named = plan.budgets.iter().filter_map(|name| catalog.budget(name));
+        let found = named.find(is_of);
+        let is_unknown = plan
+            .budgets
+            .iter()
+            .any(|name| catalog.budget(name).is_none());
+        if found.is_some() || plan.budgets.is_empty() || is_unknown {
+            return Ok(found);
+        }
+        let fitting = catalog.budgets.iter().find(is_of);
+        Err(self.refuse(Unarmable::NoBudgetOf {
+            instrument: instrument.name.clone(),
+            fitting: fitting.map(|budget| budget.name.clone()),
+        }))
     }
 
     fn refuse_too_coarse(

@@ -124,6 +124,7 @@ impl<'a> Resolver<'a> {
                 instrument: instrument.name.clone(),
                 width: 0,
                 test_uncertainty_ratio_hundredths: None,
+                budget: None,
             }],
         })
     }

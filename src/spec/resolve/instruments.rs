@@ -58,7 +58,11 @@ impl Resolver<'_> {
             let mut measured = axes
                 .iter()
                 .filter(|axis| axis.guard_of(&known.name).is_some());
-            measured.any(|axis| axis.limits.width().is_some())
+            measured.any(|axis| {
+                let guard = axis.guard_of(&known.name);
+                let has_budget = guard.is_some_and(|guard| guard.budget.is_some());
+                axis.limits.width().is_some() && !has_budget
+            })
         });
         self.warnings.extend(unknown.map(|known| {
             let name = &known.name;

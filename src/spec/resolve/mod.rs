@@ -187,6 +187,7 @@ impl<'a> Resolver<'a> {
         }
         self.check_pull();
         self.check_axes();
+        self.check_budgets();
         let found = self.find(terminal, wire);
         if let (Err(_), Some(id)) = (&found, &self.plan.tool) {
             // Only the name of the tool is checked here, not whether it fits the wire: one mistake is reported once.

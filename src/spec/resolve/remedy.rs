@@ -23,6 +23,7 @@ impl Unarmable {
             Self::NoTerminal { got, known }
             | Self::NoTool { got, known }
             | Self::NoNest { got, known, .. }
+            | Self::NoBudget { got, known }
             | Self::NoSuchInstrument { got, known } => return meant(got, known),
             Self::NoAxis { got, known } => return meant(got.as_str(), known),
             Self::Wire(error) => return error.remedy(),
@@ -60,6 +61,13 @@ impl Unarmable {
             }
             Self::NoMaxError { .. } => {
                 "write `max_error` in its [[instrument]]; until then the plan cannot be armed"
+            }
+            Self::NoBudgetOf {
+                fitting: Some(name),
+                ..
+            } => return format!("add {name:?} to `uncertainty` of the plan"),
+            Self::NoBudgetOf { fitting: None, .. } => {
+                "make an [[uncertainty]] for it, and name it in `uncertainty` of the plan"
             }
             Self::GuardTooWide { .. } => "measure with a better instrument",
             Self::NotToldApart { .. } => {

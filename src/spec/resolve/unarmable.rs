@@ -134,6 +134,17 @@ pub enum Unarmable {
     /// The maximum permissible error of an instrument is not configured.
     #[error("{instrument} has no max_error, want the maximum permissible error{}", if *of_blocks { " that it is verified against" } else { ", which the guarded rule needs" })]
     NoMaxError { instrument: String, of_blocks: bool },
+    /// The plan names a budget that is not configured.
+    #[error("no uncertainty budget {got:?}, want the name of an [[uncertainty]]")]
+    NoBudget { got: String, known: Vec<String> },
+    /// The plan names budgets, and none of this instrument.
+    #[error(
+        "the plan names no uncertainty budget of {instrument}, want one for each instrument that measures"
+    )]
+    NoBudgetOf {
+        instrument: String,
+        fitting: Option<String>,
+    },
     /// The guard bands leave no acceptable value between the limits.
     #[error(
         "no value of {axis} could pass: the guard band of {instrument} is wider than half the tolerance of {limits}, want a narrower one"
@@ -209,6 +220,7 @@ impl Unarmable {
             Self::NestOfNothing { .. } | Self::NoNest { .. } | Self::WrongNest { .. } => "nest",
             Self::NoMaxError { of_blocks, .. } if *of_blocks => "instrument",
             Self::NoMaxError { .. } | Self::GuardTooWide { .. } => "decision",
+            Self::NoBudget { .. } | Self::NoBudgetOf { .. } => "uncertainty",
             Self::NotToldApart { .. } => "order",
             Self::NoSuchInstrument { .. }
             | Self::OfOtherStation { .. }
@@ -235,7 +247,7 @@ impl Unarmable {
         {
             return Some(block.to_string());
         }
-        if let Self::Twice { got, .. } = self {
+        if let Self::Twice { got, .. } | Self::NoBudget { got, .. } = self {
             return Some(got.clone());
         }
         None

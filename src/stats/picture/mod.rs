@@ -4,6 +4,7 @@
 //! nothing outside themselves.
 
 mod bars;
+mod budget;
 mod chart;
 mod chart_text;
 mod curve;
@@ -12,6 +13,7 @@ mod reduced;
 pub(crate) mod shapes;
 pub(crate) mod ticks;
 
+pub use budget::{BudgetBar, budget_svg, budget_text};
 pub(crate) use chart::chart;
 pub use chart::chart_svg;
 pub use chart_text::chart_text;

@@ -324,6 +324,7 @@ pub(crate) fn crimps(terminal: &str, wire: &str) -> Subject {
 
 pub(crate) fn plan() -> Plan {
     Plan {
+        budgets: Vec::new(),
         id: None,
         subject: crimps("QF-250-F", "2.0 mm²"),
         axes: vec![AxisName::new(HEIGHT), AxisName::new(WIDTH)],
@@ -402,6 +403,7 @@ pub(crate) fn catalog() -> Catalog {
         care: ToolCare::default(),
     };
     Catalog {
+        budgets: Vec::new(),
         qualification: None,
         stations: vec!["bench-1".to_owned()],
         axes: Axis::built_in(),

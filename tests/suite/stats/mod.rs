@@ -5,6 +5,7 @@
     reason = "a figure that is exact is compared exactly"
 )]
 
+mod budgets;
 mod capability;
 mod cells;
 mod charts;

@@ -38,8 +38,8 @@ variants!(refusal, REFUSALS, Refusal: NoStation WhichStation WhichLeftStation No
     NotMeasured NotShown TooManyPictures);
 variants!(unarmable, UNARMABLES, Unarmable: Pieces VerifiesCrimps BlocksFor BesideBlocks NoTerminal Wire NoRow Nothing
     Twice NoAxis NotLimited PullForce PulledToo NoTool NotForTerminal NestOfNothing NoNest WrongNest NoNestForWire
-    NestUnnamed NoInstrument TooCoarse NoMaxError GuardTooWide NotToldApart NoSuchInstrument OfOtherStation NoLengths
-    OutOfRange BlockTooLong BlocksTooNear);
+    NestUnnamed NoInstrument TooCoarse NoMaxError NoBudget NoBudgetOf GuardTooWide NotToldApart NoSuchInstrument
+    OfOtherStation NoLengths OutOfRange BlockTooLong BlocksTooNear);
 variants!(undecoded, UNDECODED, DecodeError: CutShort MidFrame TooLong LineFault UnexpectedByte NoDigits TooManyDigits
     TooLarge UnknownUnit WrongLength Illegal NoMatch GaugeFault);
 
@@ -568,6 +568,18 @@ fn unarmables() -> Vec<Unarmable> {
         Unarmable::NoMaxError {
             instrument: caliper(),
             of_blocks: false,
+        },
+        Unarmable::NoBudget {
+            got: "caliper-1/2026-10".to_owned(),
+            known: names(&["caliper-1/2026-11"]),
+        },
+        Unarmable::NoBudgetOf {
+            instrument: caliper(),
+            fitting: Some("caliper-1/2026-11".to_owned()),
+        },
+        Unarmable::NoBudgetOf {
+            instrument: caliper(),
+            fitting: None,
         },
         Unarmable::GuardTooWide {
             instrument: caliper(),
