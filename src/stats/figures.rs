@@ -104,12 +104,6 @@ pub fn decimals(step: f64) -> usize {
     places
 }
 
-/// A share in percent, with no more decimals than it needs: `95`, `99.73`.
-pub fn percent(share: f64) -> String {
-    let text = super::text::fixed(100.0 * share, 2);
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
 /// The nearest whole number.
 pub fn whole(value: f64) -> i64 {
     nearest(value)

@@ -16,10 +16,12 @@ pub mod capability;
 pub mod chart;
 pub mod compare;
 pub mod constants;
+pub mod correlated;
 pub mod describe;
 pub mod distribution;
 pub mod drift;
 pub mod figures;
+pub mod fitted;
 pub mod gauge;
 pub mod grid;
 mod limits;
@@ -55,7 +57,9 @@ pub const CONFIDENCE: f64 = 0.95;
 pub fn statistics() -> Vec<FigureInfo> {
     let tables = [
         figures::rows("describe", describe::FIGURES),
+        figures::rows("describe", correlated::FIGURES),
         figures::rows("capability", capability::FIGURES),
+        figures::rows("capability", fitted::FIGURES),
         figures::rows("pull", capability::PULL_FIGURES),
         figures::rows("compare", compare::FIGURES),
         figures::rows("compare", compare::ANOVA_FIGURES),

@@ -51,7 +51,7 @@ pub fn anderson_darling(all: &Summary) -> Result<f64, Undefined> {
 }
 
 /// The statistic of standardised values in ascending order with their counts.
-fn statistic(cells: impl Iterator<Item = (f64, u64)>, count: u64) -> f64 {
+pub(super) fn statistic(cells: impl Iterator<Item = (f64, u64)>, count: u64) -> f64 {
     let n = float(count.into());
     let square = |whole: u64| float(i128::from(whole) * i128::from(whole));
     let mut before = 0;

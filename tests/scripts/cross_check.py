@@ -22,9 +22,9 @@ SETS = int(sys.argv[2]) if len(sys.argv) > 2 else 1000
 LOWER, UPPER, STEP = 1.57, 1.67, 0.01
 
 
-def study(folder, what, *arguments):
+def study(folder, what, *arguments, spec=("--spec", "1.62 ±0.05 mm")):
     command = [TALLYJAW, "study", what, "--from", os.path.join(folder, "set.csv"), "--column", "value",
-               "--unit", "mm", "--spec", "1.62 ±0.05 mm", "--json", *arguments]
+               "--unit", "mm", *spec, "--json", *arguments]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode != 0:
         raise SystemExit(f"{command}: {done.returncode}\n{done.stderr}")
@@ -199,6 +199,125 @@ def plan(arguments):
     return json.loads(done.stdout)
 
 
+def autocorrelated(x):
+    """The mean of readings that depend on each other: effective number and interval."""
+    n, mean, sd = len(x), x.mean(), x.std(ddof=1)
+    if n < 50 or sd <= 1e-12:
+        return {}
+    lag1 = np.sum((x[:-1] - mean) * (x[1:] - mean)) / np.sum((x - mean) ** 2)
+    phi = min(max((n * lag1 + 1) / (n - 4), 0), 0.98)
+    tau = 1 + 2 * sum((1 - k / n) * phi ** k for k in range(1, n))
+    want = {"effective_n": n / tau}
+    if n / tau >= 10.001:
+        reach = stats.t.ppf(0.975, n / tau - 1) * sd * math.sqrt((n - 1) / (n - tau) * tau / n)
+        want |= {"mean_correlated_low": mean - reach, "mean_correlated_high": mean + reach}
+    return want
+
+
+def fitted(x, family):
+    """The distribution by scipy, and the indices by quantiles that follow."""
+    logs = np.log(x)
+    if family == "lognormal":
+        member = stats.lognorm(logs.std(ddof=1), scale=math.exp(logs.mean()))
+    elif family == "weibull":
+        shape = optimize.brentq(lambda k: np.sum(x ** k * logs) / np.sum(x ** k) - 1 / k - logs.mean(), 0.05, 80,
+                                xtol=1e-14)
+        member = stats.weibull_min(shape, scale=np.mean(x ** shape) ** (1 / shape))
+    else:
+        square = np.mean(x * x)
+        place = 0.0
+        if np.mean(x ** 4) < 3 * square ** 2:
+            off = lambda a: a - np.mean(x * np.tanh(x * a / (square - a * a)))
+            place = optimize.brentq(off, 1e-3 * math.sqrt(square), math.sqrt(square) * (1 - 1e-9), xtol=1e-15)
+        sd = math.sqrt(square - place ** 2)
+        member = stats.foldnorm(place / sd, scale=sd)
+    low, mid, high = member.ppf([stats.norm.cdf(-3), 0.5, stats.norm.cdf(3)])
+    return {"x_0_135": low, "x_50": mid, "x_99_865": high, "ppk": (0.6 - mid) / (high - mid),
+            "ppm_above": 1e6 * member.sf(0.6)}
+
+
+def between_readings(x):
+    """Quantile and order statistics of any distribution."""
+    n, ordered = len(x), np.sort(x)
+    want = {"x_50": np.quantile(x, 0.5, method="weibull")}
+    rank = int(stats.binom.ppf(0.025, n, 0.5))
+    if stats.binom.cdf(rank, n, 0.5) > 0.025:
+        rank -= 1
+    if rank >= 0:
+        want |= {"x_50_low": ordered[rank], "x_50_high": ordered[n - 1 - rank]}
+    return want
+
+
+def skewed(number, folder, random):
+    """Readings that are not normal, by each distribution."""
+    n = int(random.integers(3, 61))
+    hundredths = np.maximum(1, np.rint(np.exp(random.normal(3, random.choice([0.2, 0.5]), n)))).astype(int)
+    write(folder, hundredths.tolist(), ["a"] * n)
+    x = hundredths / 100
+    if x.std() <= 1e-12:
+        return 0.0
+    spec = ["--spec", "<= 0.60 mm"]
+    # one distribution a set: the simulated bounds of each take a while
+    family = ["lognormal", "weibull", "folded_normal"][number % 3]
+    worst = differ(number, family, study(folder, "capability", "--distribution", family, spec=spec), fitted(x, family))
+    free = study(folder, "capability", "--distribution", "percentile", spec=spec)
+    return max(worst, differ(number, "percentile", free, between_readings(x)))
+
+
+BENCH = """[[station]]
+name = "bench-1"
+[[instrument]]
+name = "caliper-1"
+station = "bench-1"
+kind = "caliper"
+port = "/dev/serial/by-id/usb-1"
+format = "decimal-line"
+resolution = "0.01 mm"
+[[uncertainty]]
+name = "caliper-1/now"
+instrument = "caliper-1"
+"""
+
+
+def budgeted(number, folder, random):
+    """A random uncertainty budget."""
+    text, squares, terms = BENCH, 0.0, 0.0
+    for _ in range(int(random.integers(1, 8))):
+        microns = int(random.integers(1, 40))
+        form = int(random.integers(0, 3))
+        freedom = int(random.integers(2, 60)) if random.random() < 0.6 else None
+        text += f'[[uncertainty.contribution]]\nsource = "other"\n'
+        if form == 0:
+            shape, divisor = [("rectangular", 3), ("triangular", 6), ("u_shaped", 2)][int(random.integers(0, 3))]
+            text += f'half_width = "{microns} um"\nshape = "{shape}"\n'
+            square = microns ** 2 / divisor
+        elif form == 1:
+            text += f'expanded = "{microns} um"\ncoverage = 2.5\n'
+            square = (microns / 2.5) ** 2
+        else:
+            text += f'standard = "{microns} um"\n'
+            square = microns ** 2
+        squares += square
+        if freedom:
+            text += f"degrees_of_freedom = {freedom}\n"
+            terms += square ** 2 / freedom
+    path = os.path.join(folder, "tallyjaw.toml")
+    with open(path, "w", encoding="utf-8") as file:
+        file.write(text)
+    command = [TALLYJAW, "--config", path, "study", "uncertainty", "--trials", "1000", "--json"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode != 0:
+        raise SystemExit(f"{command}: {done.returncode}\n{done.stderr}\n{text}")
+    u = math.sqrt(squares) / 1000
+    factor = stats.norm.ppf(0.975)
+    want = {"u": u}
+    if terms:
+        want["degrees_of_freedom"] = squares ** 2 / terms
+        factor = stats.t.ppf(0.975, math.floor(want["degrees_of_freedom"] * (1 + 1e-12)))
+    want |= {"coverage": factor, "expanded": factor * u}
+    return differ(number, "uncertainty", json.loads(done.stdout), want)
+
+
 def differ(number, what, got, want):
     worst = 0.0
     for name, value in want.items():
@@ -227,7 +346,7 @@ def check(number):
     worst = 0.0
     with tempfile.TemporaryDirectory() as folder:
         write(folder, hundredths.tolist(), groups)
-        worst = max(worst, differ(number, "describe", study(folder, "describe"), described(x)))
+        worst = max(worst, differ(number, "describe", study(folder, "describe"), described(x) | autocorrelated(x)))
         worst = max(worst, differ(number, "capability", study(folder, "capability"), capable(x)))
         worst = max(worst, differ(number, "drift", study(folder, "drift", "--place", "place"), drifting(x)))
         side = str(random.choice(["both", "lower", "upper"]))
@@ -238,6 +357,7 @@ def check(number):
         if split is not None and n - split >= 2:
             got = study(folder, "compare", "--group", "group", "--margin", "0.02 mm")["comparisons"][0]
             worst = max(worst, differ(number, "compare", got, compared(x[:split], x[split:])))
+        worst = max(worst, skewed(number, folder, random), budgeted(number, folder, random))
     return max(worst, planned(number, random))
 
 

@@ -1,9 +1,11 @@
 //! `tallyjaw study capability`.
 
+use super::distribution::{self, Asked, Distribution};
 use super::readings::Readings;
-use super::select::{Select, index};
+use super::select::{Select, index, value};
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
+use crate::quantity::Quantity;
 use crate::stats::capability::{self, FIGURES, USUAL_ASKED};
 use crate::stats::picture::Histogram;
 use crate::stats::rounding;
@@ -25,6 +27,12 @@ pub(super) struct Capability {
     /// Subgroups are N readings in a row
     #[arg(long, value_name = "N")]
     size: Option<usize>,
+    /// The distribution of the readings, where it is not normal: its indices are by quantiles (ISO 22514-2)
+    #[arg(long, value_enum, value_name = "NAME", default_value = "normal")]
+    distribution: Distribution,
+    /// Where that distribution begins, such as a stop or a nominal: "1.50 mm" [default: 0]
+    #[arg(long, value_name = "VALUE", value_parser = value, allow_hyphen_values = true)]
+    origin: Option<Quantity>,
     /// Exit with 1 unless the required index is demonstrated: its lower confidence bound reaches it, and the
     /// preconditions hold (normal, stable, independent)
     #[arg(long)]
@@ -36,6 +44,15 @@ pub(super) struct Capability {
 
 impl Capability {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        if !self.distribution.is_normal() {
+            return self.fitted(context, out);
+        }
+        if self.origin.is_some() {
+            return Err(
+                Failure::usage("--origin has no effect with a normal distribution")
+                    .with_remedy("choose another: --distribution lognormal"),
+            );
+        }
         let (readings, of) = self.readings(context)?;
         readings.of_one_nominal()?;
         let limits = *of.limits();
@@ -77,6 +94,24 @@ impl Capability {
         }
         show::warnings(out, &warnings)?;
         Ok(exit)
+    }
+
+    fn fitted(&self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        if self.subgroup.is_some() || self.size.is_some_and(|size| size > 1) {
+            return Err(
+                Failure::usage("subgroups have no effect with this distribution")
+                    .with_remedy("leave --subgroup and --size out, or --distribution"),
+            );
+        }
+        let asked = Asked {
+            distribution: self.distribution,
+            origin: self.origin,
+            index: self.asked,
+            gate: self.gate,
+            svg: self.svg.as_deref(),
+        };
+        let readings = self.select.readings(context, &[])?;
+        distribution::run(&readings, &asked, context, out)
     }
 
     /// Reads in one pass with bounded memory, unless subgroups must be kept.

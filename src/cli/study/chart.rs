@@ -1,19 +1,24 @@
 //! `tallyjaw study chart`.
 
+use super::alarms;
 use super::readings::Readings;
-use super::select::Select;
+use super::select::{Select, percent, quantity, value};
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
-use crate::quantity::Unit;
-use crate::quantity::did_you_mean;
+use crate::quantity::{Quantity, Unit, did_you_mean};
 use crate::stats::chart::{
-    Baseline, CHARTS, ChartKind, Groups, Input, Memory, Panel, RULES, Rule, SIGNALS_SHOWN,
+    Baseline, CHARTS, ChartKind, Groups, Input, Memory, Panel, RULES, Rule, RunLength,
 };
 use crate::stats::picture::{chart_svg, chart_text};
 use crate::stats::{Summary, Undefined, chart};
 use serde_json::{Map, Value, json};
 use std::io::Write;
 use std::path::{Path, PathBuf};
+
+/// Shifts of the mean, in standard deviations of a reading, for the average run length.
+const SHIFTS: [f64; 6] = [0.0, 0.5, 1.0, 1.5, 2.0, 3.0];
+/// Number of simulated runs for each.
+const RUNS: usize = 1_000;
 
 /// Control charts: is a process stable
 ///
@@ -41,6 +46,20 @@ pub(super) struct Chart {
     /// Use the control limits of this file
     #[arg(long, value_name = "FILE", conflicts_with = "baseline")]
     limits: Option<PathBuf>,
+    /// The centre line is given, with --sigma, and not computed from readings: control limits of a later phase
+    #[arg(long, value_name = "VALUE", value_parser = value, requires = "sigma", allow_hyphen_values = true, conflicts_with_all = ["baseline", "limits"])]
+    center: Option<Quantity>,
+    /// The standard deviation of single readings is given, with --center
+    #[arg(long, value_name = "VALUE", value_parser = quantity, requires = "center")]
+    sigma: Option<Quantity>,
+    /// Control limits on the specification: a point beyond them shows that more than this percentage of the pieces is outside
+    /// a limit of it
+    #[arg(long, value_name = "PERCENT", value_parser = percent, conflicts_with = "run_length")]
+    tolerated: Option<f64>,
+    /// Also simulate the average run length: how many points the chart goes on until one of its rules signals, without a
+    /// change and after a shift
+    #[arg(long)]
+    run_length: bool,
     /// Use this run rule; repeat for several [default: those marked *]
     #[arg(long = "rule", value_name = "NAME", value_parser = rule, long_help = rules_help())]
     rules: Vec<&'static Rule>,
@@ -105,7 +124,10 @@ impl Chart {
         let input = Input {
             groups: &groups,
             baseline: self.baseline,
-            kept: self.kept(&readings)?,
+            kept: match self.given(&all, &groups)? {
+                Some(given) => Some(given),
+                None => self.kept(&readings)?,
+            },
             memory: Memory {
                 weight: self.weight,
                 width: self.width,
@@ -114,7 +136,14 @@ impl Chart {
                 target: None,
             },
         };
-        let chart = chart::draw(kind, &input).map_err(cannot_be_drawn)?;
+        let mut chart = chart::draw(kind, &input).map_err(cannot_be_drawn)?;
+        if let Some(share) = self.tolerated {
+            let limits = readings.limits_needed()?;
+            let ends = limits.lower_of(&all).ok().zip(limits.upper_of(&all).ok());
+            chart = chart::on_specification(chart, ends, share).map_err(|reason| {
+                Failure::usage(format!("no control limits on the specification: {reason}"))
+            })?;
+        }
         if let Some(path) = &self.save {
             save(path, &readings, &chart.baseline)?;
         }
@@ -133,8 +162,9 @@ impl Chart {
         } else {
             Exit::Yes
         };
+        let lengths = self.run_lengths(kind, &input, &chart);
         if context.json {
-            json_line(out, &readings, kind, &chart, &rules)?;
+            json_line(out, &readings, (kind, &chart), &rules, &lengths)?;
             return Ok(exit);
         }
         show::heading(out, &readings)?;
@@ -150,7 +180,41 @@ impl Chart {
             text(out, panel, &rules, (places, readings.unit()), &each)?;
         }
         writeln!(out, "{}", chart.sentence(&rules))?;
+        alarms::write_lengths(out, &lengths)?;
         Ok(exit)
+    }
+
+    /// The average run lengths, if they were requested.
+    fn run_lengths(
+        &self,
+        kind: &ChartKind,
+        input: &Input<'_>,
+        chart: &chart::Chart<'_>,
+    ) -> Vec<Result<RunLength, Undefined>> {
+        let rules = self.rules();
+        let shifts = SHIFTS.iter().filter(|_| self.run_length);
+        shifts
+            .map(|shift| chart::run_length(kind, (input, chart), &rules, *shift, RUNS))
+            .collect()
+    }
+
+    /// The centre and standard deviation that were given.
+    fn given(&self, all: &Summary, groups: &Groups) -> Result<Option<Baseline>, Failure> {
+        let Some((center, sigma)) = self.center.zip(self.sigma) else {
+            return Ok(None);
+        };
+        let in_unit = |value| {
+            all.quantity_in_unit(value).map_err(|_| {
+                Failure::usage("--center and --sigma are of another dimension than the readings")
+            })
+        };
+        Ok(Some(Baseline {
+            center: in_unit(center)?,
+            sigma: in_unit(sigma)?,
+            size: groups.size_or_several(),
+            points: 0,
+            given: true,
+        }))
     }
 
     fn rules(&self) -> Vec<&'static Rule> {
@@ -180,7 +244,7 @@ impl Chart {
         readings.of_one_nominal()?;
         let lists = groups.iter().map(|group| &group.bases[..]);
         let groups =
-            Groups::equal(lists, readings.scale, readings.step).map_err(cannot_be_drawn)?;
+            Groups::of_lists(lists, readings.scale, readings.step).map_err(cannot_be_drawn)?;
         let summary = all.summary(&readings)?;
         Ok((readings, summary, groups))
     }
@@ -209,6 +273,7 @@ impl Chart {
             sigma: kept.sigma,
             size: kept.size,
             points: kept.points,
+            given: false,
         }))
     }
 }
@@ -253,15 +318,7 @@ fn text(
     for line in chart_text(panel, rules, digits, each) {
         writeln!(out, "  {line}")?;
     }
-    let mut signals = panel.signals(rules);
-    for signal in signals.by_ref().take(SIGNALS_SHOWN) {
-        let words = chart::rule(signal.rule).map_or(signal.rule, |rule| rule.words);
-        writeln!(out, "  ✕ point {}: {words}", signal.at)?;
-    }
-    let more = signals.count();
-    if more > 0 {
-        writeln!(out, "  ✕ {more} more signals, all of which --json lists")?;
-    }
+    alarms::write(out, panel, rules)?;
     writeln!(out)?;
     Ok(())
 }
@@ -270,9 +327,9 @@ fn text(
 fn json_line(
     out: &mut dyn Write,
     readings: &Readings,
-    kind: &ChartKind,
-    chart: &chart::Chart<'_>,
+    (kind, chart): (&ChartKind, &chart::Chart<'_>),
     rules: &[&'static Rule],
+    lengths: &[Result<RunLength, Undefined>],
 ) -> Result<(), Failure> {
     let mut object = show::head("chart", readings);
     object.insert("n".to_owned(), json!(readings.count));
@@ -283,6 +340,10 @@ fn json_line(
             "false_alarms".to_owned(),
             json!({"rate": rate, "charts": charts}),
         );
+    }
+    object.insert("alarms".to_owned(), alarms::json(chart, rules));
+    if !lengths.is_empty() {
+        object.insert("run_lengths".to_owned(), alarms::lengths_json(lengths));
     }
     object.insert("sentence".to_owned(), json!(chart.sentence(rules)));
     write!(out, "{{")?;
@@ -321,7 +382,11 @@ fn parameters(kind: &ChartKind, chart: &chart::Chart<'_>) -> Map<String, Value> 
     }
     fields.insert("sigma".to_owned(), json!(chart.baseline.sigma));
     fields.insert("size".to_owned(), json!(chart.baseline.size));
-    fields.insert("baseline_points".to_owned(), json!(chart.baseline.points));
+    if chart.baseline.given {
+        fields.insert("given".to_owned(), json!(true));
+    } else {
+        fields.insert("baseline_points".to_owned(), json!(chart.baseline.points));
+    }
     fields
 }
 

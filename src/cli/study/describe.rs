@@ -5,7 +5,7 @@ use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::stats::picture::Histogram;
 use crate::stats::text::{chance, fixed};
-use crate::stats::{describe, normality, outlier, rounding};
+use crate::stats::{correlated, describe, normality, outlier, rounding};
 use serde_json::{Value, json};
 use std::io::Write;
 use std::path::PathBuf;
@@ -33,10 +33,15 @@ impl Describe {
         let (all, limits) = (&all, readings.limits_if_any());
         let histogram = Histogram::new(all, &limits);
         show::histogram_file(self.svg.as_deref(), histogram.as_ref(), &readings)?;
-        let figures = show::all(describe::FIGURES, all);
+        let figures = [
+            show::all(describe::FIGURES, all),
+            show::all(correlated::FIGURES, all),
+        ]
+        .concat();
         let far = ends.places(&outlier::found(all).unwrap_or_default());
         let normal = normality::normality_p(all);
         let mut warnings = rounding::warnings(all, &limits);
+        warnings.extend(correlated::warning(all));
         warnings.extend(readings.guessed_step());
         let object = || {
             let mut object = show::head("describe", &readings);

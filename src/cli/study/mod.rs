@@ -8,11 +8,13 @@
     reason = "edge: reads readings and limits from files, writes pictures"
 )]
 
+mod alarms;
 mod capability;
 mod cells;
 mod chart;
 mod compare;
 mod describe;
+mod distribution;
 mod drift;
 mod file;
 mod gauge;

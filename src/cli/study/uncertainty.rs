@@ -6,10 +6,10 @@ use crate::cli::{Context, Exit, Failure};
 use crate::quantity::{Decimal, Dimension, Quantity, Unit, did_you_mean};
 use crate::spec::budget::{Contribution, Form, Shape};
 use crate::spec::{Budget, Catalog, Decision, Plan};
+use crate::stats::FigureKind;
 use crate::stats::picture::{BudgetBar, budget_svg, budget_text};
-use crate::stats::text::fixed;
+use crate::stats::text::{self, fixed};
 use crate::stats::uncertainty::{self, FIGURES, Law, TRIALS};
-use crate::stats::{FigureKind, figures};
 use serde_json::{Map, Value, json};
 use std::io::Write;
 use std::path::PathBuf;
@@ -151,7 +151,7 @@ impl<'c> Study<'c> {
 
     /// Expanded uncertainty, and what the simulation says of it.
     fn sentence(&self) -> String {
-        let percent = figures::percent(self.confidence);
+        let percent = text::percent(self.confidence);
         let (Ok(expanded), Ok(k)) = (self.of.expanded(), self.of.coverage()) else {
             return "the expanded uncertainty has no value".to_owned();
         };
@@ -160,7 +160,7 @@ impl<'c> Study<'c> {
             Err(_) => "infinitely many degrees of freedom".to_owned(),
         };
         let claim = format!(
-            "the expanded uncertainty is {} (k = {}, {percent} %, {degrees})",
+            "the expanded uncertainty is {} (k = {}, {percent}, {degrees})",
             self.shown(expanded),
             fixed(k, 2)
         );
@@ -168,7 +168,7 @@ impl<'c> Study<'c> {
             (Ok(Some(2)), _) => "simulated errors confirm it to 2 digits of u".to_owned(),
             (Ok(Some(_)), _) => "simulated errors confirm it to 1 digit of u".to_owned(),
             (Ok(None), Ok(found)) => format!(
-                "simulated errors DIFFER: {percent} % of them are from {} to {}; take this interval",
+                "simulated errors DIFFER: {percent} of them are from {} to {}; take this interval",
                 self.shown(found.low),
                 self.shown(found.high)
             ),

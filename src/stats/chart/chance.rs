@@ -88,7 +88,7 @@ impl Chance {
 /// Those of the kind of chart.
 pub fn draw<'g>(kind: &ChartKind, input: &Input<'g>) -> Result<Chart<'g>, Undefined> {
     let mut chart = (kind.panels)(input)?;
-    let charts = steady(kind, input, &chart.baseline)?;
+    let charts = steady(kind, input, &chart.baseline);
     let tests = charts.first().map_or(1, |chart| {
         chart.len() + chart.iter().filter(|run| run.independent).count()
     });
@@ -126,29 +126,27 @@ pub fn draw<'g>(kind: &ChartKind, input: &Input<'g>) -> Result<Chart<'g>, Undefi
 
 /// Number of points of a simulated chart.
 fn points_of(input: &Input<'_>) -> usize {
-    let size = input.groups.size().unwrap_or(1);
-    let most = (LONGEST / size).max(FEWEST_POINTS);
+    let most = (LONGEST / input.groups.typical()).max(FEWEST_POINTS);
     input.groups.len().min(most)
 }
 
 /// Simulates charts of a stable process with the parameters of the baseline.
-fn steady(
-    kind: &ChartKind,
-    input: &Input<'_>,
-    baseline: &Baseline,
-) -> Result<Vec<Vec<MadeUpPanel>>, Undefined> {
-    let size = input.groups.size()?;
+fn steady(kind: &ChartKind, input: &Input<'_>, baseline: &Baseline) -> Vec<Vec<MadeUpPanel>> {
+    let size = input.groups.typical();
     let maker = Maker::new(input.groups, baseline);
     let points = points_of(input);
     let most = (LONGEST / size).max(FEWEST_POINTS);
-    let before = input.kept.map_or(0, |kept| kept.points.clamp(2, most));
+    // Given limits are no estimates, so no baseline is simulated for them.
+    let given = input.kept.filter(|kept| kept.given);
+    let estimated = input.kept.filter(|kept| !kept.given);
+    let before = estimated.map_or(0, |kept| kept.points.clamp(2, most));
     let each = (points + before).saturating_mul(size).max(1);
     let number = (READINGS / each).clamp(FEWEST_CHARTS, MOST_CHARTS);
     let mut random = Random::new(SEED);
     let mut charts = Vec::new();
     for _ in 0..number {
         let kept = if before > 0 {
-            let made = maker.readings(before * size, &mut random);
+            let made = maker.readings(before, &mut random);
             // A baseline without spread would not have been kept.
             let input = Input {
                 groups: &made,
@@ -161,9 +159,9 @@ fn steady(
             };
             Some(chart.baseline)
         } else {
-            None
+            given
         };
-        let made = maker.readings(points * size, &mut random);
+        let made = maker.readings(points, &mut random);
         // A chart without spread would not have been drawn either.
         let input = Input {
             groups: &made,
@@ -179,11 +177,11 @@ fn steady(
         });
         charts.push(runs.collect());
     }
-    Ok(charts)
+    charts
 }
 
 /// Simulates readings of a stable process on the grid of the real readings.
-struct Maker<'g> {
+pub(super) struct Maker<'g> {
     like: &'g Groups,
     center: f64,
     sigma: f64,
@@ -192,7 +190,7 @@ struct Maker<'g> {
 }
 
 impl<'g> Maker<'g> {
-    fn new(like: &'g Groups, baseline: &Baseline) -> Self {
+    pub(super) fn new(like: &'g Groups, baseline: &Baseline) -> Self {
         let one = base_in(like.scale(), 1.0);
         let step = like.step().map_or(1.0, |step| float(step.into()));
         let rounded = baseline.sigma / one;
@@ -210,12 +208,18 @@ impl<'g> Maker<'g> {
         }
     }
 
-    fn readings(&self, count: usize, random: &mut Random) -> Groups {
-        let reading = |_| {
-            let value = self.center + self.sigma * random.next_normal();
+    /// As many points as `points`.
+    fn readings(&self, points: usize, random: &mut Random) -> Groups {
+        self.shifted(points, 0.0, random)
+    }
+
+    /// The same after a shift of the mean by this many standard deviations of a reading.
+    pub(super) fn shifted(&self, points: usize, shift: f64, random: &mut Random) -> Groups {
+        let mean = self.center + shift * self.sigma;
+        self.like.made(points, || {
+            let value = mean + self.sigma * random.next_normal();
             let steps = ((value - self.on_grid) / self.step).round();
             nearest(self.on_grid + steps * self.step)
-        };
-        self.like.with((0..count).map(reading).collect())
+        })
     }
 }

@@ -4,14 +4,24 @@ use crate::stats::moments::Moments;
 use crate::stats::packed::Packed;
 use crate::stats::sample::{Scale, base_in, float, float_of};
 use crate::stats::{Sample, Undefined, describe};
+use std::sync::Arc;
 
 /// Readings in order, of which as many in a row as a subgroup has are a point.
 #[derive(Debug, Clone)]
 pub struct Groups {
     bases: Packed,
-    size: usize,
+    sizes: Sizes,
     scale: Scale,
     step: Option<i64>,
+}
+
+/// The number of readings in each point.
+#[derive(Debug, Clone)]
+enum Sizes {
+    /// The same in each. A last subgroup that is not full is left out.
+    Equal(usize),
+    /// Those of the points, in order.
+    Each(Arc<[usize]>),
 }
 
 impl Groups {
@@ -20,7 +30,7 @@ impl Groups {
     pub fn new(bases: Packed, size: usize, scale: Scale, step: Option<i64>) -> Self {
         Self {
             bases,
-            size: size.max(1),
+            sizes: Sizes::Equal(size.max(1)),
             scale,
             step,
         }
@@ -36,27 +46,39 @@ impl Groups {
     ///
     /// # Errors
     ///
-    /// [`Undefined::Unequal`] if they differ in their number of readings, [`Undefined::TooFewGroups`] if there are none.
+    /// [`Undefined::TooFewGroups`] if there are none.
     pub fn subgroups(groups: &[Sample]) -> Result<Self, Undefined> {
         let first = groups.first().ok_or(NONE)?;
         let step = first.summary().step_base().ok();
-        Self::equal(groups.iter().map(Sample::bases), first.scale(), step)
+        Self::of_lists(groups.iter().map(Sample::bases), first.scale(), step)
     }
 
     /// Each of these lists of readings is a point, in base units of `scale`. Errors as of [`Groups::subgroups`].
-    pub fn equal<'b>(
+    pub fn of_lists<'b>(
         lists: impl Iterator<Item = &'b [i64]> + Clone,
         scale: Scale,
         step: Option<i64>,
     ) -> Result<Self, Undefined> {
-        let size = common_size(lists.clone().map(<[i64]>::len))?;
+        let sizes: Arc<[usize]> = lists.clone().map(<[i64]>::len).collect();
+        let first = *sizes.first().ok_or(NONE)?;
         let bases = lists.flatten().copied().collect();
-        Ok(Self::new(bases, size, scale, step))
+        if sizes.iter().all(|size| *size == first) {
+            return Ok(Self::new(bases, first, scale, step));
+        }
+        Ok(Self {
+            bases,
+            sizes: Sizes::Each(sizes),
+            scale,
+            step,
+        })
     }
 
     /// Number of points.
     pub fn len(&self) -> usize {
-        self.bases.len() / self.size
+        match &self.sizes {
+            Sizes::Equal(size) => self.bases.len() / size,
+            Sizes::Each(sizes) => sizes.len(),
+        }
     }
 
     /// Whether there is none.
@@ -66,19 +88,62 @@ impl Groups {
 
     /// Number of readings after the last full subgroup.
     pub fn left(&self) -> usize {
-        self.bases.len() % self.size
+        match &self.sizes {
+            Sizes::Equal(size) => self.bases.len() % size,
+            Sizes::Each(_) => 0,
+        }
     }
 
     /// Number of readings in a point.
     ///
     /// # Errors
     ///
-    /// [`Undefined::TooFewGroups`] without points.
+    /// [`Undefined::TooFewGroups`] without points, [`Undefined::Unequal`] if they differ.
     pub(super) fn size(&self) -> Result<usize, Undefined> {
         if self.is_empty() {
             return Err(NONE);
         }
-        Ok(self.size)
+        let sizes = match &self.sizes {
+            Sizes::Equal(size) => return Ok(*size),
+            Sizes::Each(sizes) => sizes,
+        };
+        let count = |size: Option<&usize>| {
+            let size = size.copied().unwrap_or(0);
+            u64::try_from(size).unwrap_or(u64::MAX)
+        };
+        Err(Undefined::Unequal {
+            fewest: count(sizes.iter().min()),
+            most: count(sizes.iter().max()),
+        })
+    }
+
+    /// Number of readings in a point for a [`Baseline`](super::Baseline), which says if they differ.
+    pub fn size_or_several(&self) -> usize {
+        self.size().unwrap_or(super::Baseline::SEVERAL)
+    }
+
+    /// Number of readings in each point, in order.
+    pub(super) fn sizes(&self) -> impl Iterator<Item = usize> + '_ {
+        (0..self.len()).map(|at| self.size_at(at))
+    }
+
+    /// Number of readings in the point at this place; beyond the last one the sizes begin again.
+    fn size_at(&self, at: usize) -> usize {
+        match &self.sizes {
+            Sizes::Equal(size) => *size,
+            Sizes::Each(sizes) => {
+                let nth = at.checked_rem(sizes.len()).unwrap_or(0);
+                sizes.get(nth).copied().unwrap_or(1)
+            }
+        }
+    }
+
+    /// The mean number of readings in a point, rounded up.
+    pub(super) fn typical(&self) -> usize {
+        match &self.sizes {
+            Sizes::Equal(size) => *size,
+            Sizes::Each(sizes) => self.bases.len().div_ceil(sizes.len().max(1)).max(1),
+        }
     }
 
     pub(super) fn scale(&self) -> Scale {
@@ -95,24 +160,34 @@ impl Groups {
         self.bases.iter().next()
     }
 
-    /// The same form of readings, with other readings.
-    pub(super) fn with(&self, bases: Packed) -> Self {
-        Self::new(bases, self.size, self.scale, self.step)
+    /// As many points of the same sizes, of other readings.
+    pub(super) fn made(&self, points: usize, mut reading: impl FnMut() -> i64) -> Self {
+        let sizes = match &self.sizes {
+            Sizes::Equal(size) => Sizes::Equal(*size),
+            Sizes::Each(_) => Sizes::Each((0..points).map(|at| self.size_at(at)).collect()),
+        };
+        let count: usize = (0..points).map(|at| self.size_at(at)).sum();
+        Self {
+            bases: (0..count).map(|_| reading()).collect(),
+            sizes,
+            scale: self.scale,
+            step: self.step,
+        }
     }
 
     /// The readings of all full subgroups, in order.
     pub(super) fn bases(&self) -> impl Iterator<Item = i64> + '_ {
-        self.bases.iter().take(self.len() * self.size)
+        self.bases.iter().take(self.bases.len() - self.left())
     }
 
     /// What `of` finds in the readings of each point.
     fn of_each<'g, T: 'g>(&'g self, of: impl Fn(&[i64]) -> T + 'g) -> impl Iterator<Item = T> + 'g {
         let mut bases = self.bases();
-        let mut group = Vec::with_capacity(self.size);
-        std::iter::from_fn(move || {
+        let mut group = Vec::with_capacity(self.typical());
+        self.sizes().map(move |size| {
             group.clear();
-            group.extend(bases.by_ref().take(self.size));
-            (!group.is_empty()).then(|| of(&group))
+            group.extend(bases.by_ref().take(size));
+            of(&group)
         })
     }
 
@@ -123,10 +198,9 @@ impl Groups {
 
     /// The mean of each point: an exact sum, divided once.
     pub(super) fn means(&self) -> impl Iterator<Item = f64> + '_ {
-        let n = float_of(self.size);
         self.of_each(move |group| {
             let total: i128 = group.iter().map(|base| i128::from(*base)).sum();
-            base_in(self.scale, float(total) / n)
+            base_in(self.scale, float(total) / float_of(group.len()))
         })
     }
 
@@ -150,17 +224,3 @@ impl Groups {
 
 /// What a chart without points is refused with.
 const NONE: Undefined = Undefined::TooFewGroups { got: 0, want: 1 };
-
-/// The number of readings in each subgroup, which must be the same.
-fn common_size(sizes: impl Iterator<Item = usize> + Clone) -> Result<usize, Undefined> {
-    let ends = sizes.clone().min().zip(sizes.max());
-    let (fewest, most) = ends.ok_or(NONE)?;
-    if fewest == most {
-        return Ok(fewest);
-    }
-    let count = |size: usize| u64::try_from(size).unwrap_or(u64::MAX);
-    Err(Undefined::Unequal {
-        fewest: count(fewest),
-        most: count(most),
-    })
-}

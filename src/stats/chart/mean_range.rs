@@ -33,6 +33,7 @@ fn panels<'g>(input: &Input<'g>) -> Result<Chart<'g>, Undefined> {
             sigma: positive(mean_range, points * size)? / constants.d2,
             size,
             points,
+            given: false,
         }
     };
     let (center, range) = (baseline.center, baseline.sigma * constants.d2);

@@ -12,15 +12,21 @@ mod groups;
 mod individuals;
 mod mean_range;
 mod mean_s;
+mod on_specification;
 mod points;
 mod rules;
+mod run_length;
+mod stretches;
 
 pub use chance::{Chance, draw};
 pub use cusum::cusum;
 pub use ewma::ewma;
 pub use groups::Groups;
+pub use on_specification::on_specification;
 pub use points::{Baseline, moving_range_freedom, moving_range_sigma, sigma_of_mean_range};
 pub use rules::{RULES, Reach, Rule, Signal, rule};
+pub use run_length::{RunLength, run_length};
+pub use stretches::{Alarm, STRETCHES_SHOWN, Stretch, alarms};
 
 use super::Undefined;
 use std::fmt;
@@ -102,7 +108,10 @@ pub struct Chart<'g> {
 /// Control limits from fewer points are not reliable (common practice, no source).
 pub const FEWEST_POINTS: usize = 20;
 
-/// Of more signals of a panel than this, the first are shown one by one, and the others are counted.
+/// Of more signals of a panel than this, a list says for each rule how often and where it signalled.
+pub const SIGNALS_LISTED: usize = 20;
+
+/// Of more signals of a panel than this, the first are marked in a picture, and the others are counted.
 pub const SIGNALS_SHOWN: usize = 1000;
 
 impl<'g> Chart<'g> {
@@ -116,13 +125,16 @@ impl<'g> Chart<'g> {
 
     /// Whether its control limits are from enough points to judge stability.
     pub fn judges(&self) -> bool {
-        self.baseline.points >= FEWEST_POINTS
+        self.baseline.given || self.baseline.points >= FEWEST_POINTS
     }
 
     /// The title of the lower axis.
     pub fn each(&self) -> String {
         match self.baseline.size {
             1 => "number of the reading".to_owned(),
+            Baseline::SEVERAL => {
+                "number of the subgroup (different numbers of readings)".to_owned()
+            }
             size => format!("number of the subgroup ({size} readings each)"),
         }
     }

@@ -12,13 +12,18 @@ pub struct Baseline {
     pub center: f64,
     /// Short-term standard deviation of single readings, in their unit.
     pub sigma: f64,
-    /// Number of readings in a point.
+    /// Number of readings in a point; [`Baseline::SEVERAL`] if they differ.
     pub size: usize,
     /// Number of points that it was computed from.
     pub points: usize,
+    /// Whether centre and standard deviation were given, and are not estimates.
+    pub given: bool,
 }
 
 impl Baseline {
+    /// The size of points that have different numbers of readings.
+    pub const SEVERAL: usize = 0;
+
     /// Standard deviation of a point, which is a mean of `size` readings.
     pub fn point_sigma(&self) -> f64 {
         self.sigma / float_of(self.size).sqrt()
@@ -33,7 +38,7 @@ pub(super) fn taken(input: &Input<'_>) -> usize {
 
 /// The mean of the readings of the first `points`: an exact sum, divided once.
 pub(super) fn grand_mean(groups: &Groups, points: usize) -> Result<f64, Undefined> {
-    let count = points * groups.size()?;
+    let count: usize = groups.sizes().take(points).sum();
     if count == 0 {
         return Err(Undefined::TooFew { got: 0, want: 1 });
     }
@@ -115,8 +120,8 @@ pub fn moving_range_freedom(n: f64) -> f64 {
     square * m * m / (2.0 * (m * variance + 2.0 * (m - 1.0) * covariance))
 }
 
-/// The stored baseline. Otherwise: for single readings from moving ranges; for subgroups from the mean of their
-/// standard deviations divided by `c4`.
+/// The stored baseline; otherwise that of single readings from moving ranges, and of subgroups, which have the same size,
+/// from the mean of their standard deviations divided by `c4`.
 pub(super) fn baseline(input: &Input<'_>) -> Result<Baseline, Undefined> {
     if let Some(kept) = input.kept {
         return Ok(kept);
@@ -133,6 +138,7 @@ pub(super) fn baseline(input: &Input<'_>) -> Result<Baseline, Undefined> {
         sigma: positive(sigma, points * size)?,
         size,
         points,
+        given: false,
     })
 }
 

@@ -2,8 +2,10 @@
 
 use super::reference::{assert_close, example, number, rows, sample_of};
 use serde_json::Value;
+use tallyjaw::quantity::Unit;
 use tallyjaw::stats::chart::{
-    CHARTS, Groups, Input, Memory, Point, Rule, Signal, cusum, ewma, rule, usual_rules,
+    Baseline, CHARTS, Groups, Input, Memory, Point, Rule, Signal, alarms, cusum, ewma,
+    on_specification, rule, run_length, usual_rules,
 };
 use tallyjaw::stats::constants::{Constants, d2_star};
 use tallyjaw::stats::{Sample, Undefined};
@@ -219,7 +221,7 @@ fn charts_of_subgroups_agree_with_their_constants_and_say_what_they_cannot_take(
         assert_close(kind, reach, factor * panels[1].points[0].center, 1e-12);
     }
     assert_eq!(
-        draw("mean_s", &groups(&sample, 6), None),
+        draw("mean_range", &groups(&sample, 6), None),
         Err(Undefined::Unequal { fewest: 2, most: 6 })
     );
     let equal = Sample::from_bases(vec![5; 6], sample.unit()).unwrap();
@@ -257,4 +259,146 @@ fn a_point_on_its_limit_is_not_beyond_it_whatever_the_division_rounds_to() {
         }
     }
     assert!(ranges_of_nothing > 1000, "{ranges_of_nothing}");
+}
+
+#[test]
+fn subgroups_of_different_sizes_have_control_limits_of_their_own() {
+    let sample = sample_of(&example("EWMA chart")["inputs"]["x"]);
+    // 20 readings: three subgroups of 6 and one of 2
+    let groups = groups(&sample, 6);
+    let panels = draw("mean_s", &groups, None).unwrap();
+    let sizes = [6, 6, 6, 2];
+    let sd = |group: &Sample| tallyjaw::stats::describe::sd(group.summary()).unwrap();
+    let unbiased = groups
+        .iter()
+        .zip(sizes)
+        .map(|(group, size)| sd(group) / Constants::new(size).unwrap().c4);
+    let sigma = unbiased.sum::<f64>() / 4.0;
+    let mean = tallyjaw::stats::describe::mean(sample.summary()).unwrap();
+    for (point, size) in panels[0].points.iter().zip([6.0, 6.0, 6.0, 2.0_f64]) {
+        assert_close("center", point.center, mean, 1e-12);
+        assert_close(
+            "reach",
+            point.upper - point.center,
+            3.0 * sigma / size.sqrt(),
+            1e-12,
+        );
+    }
+    for (point, size) in panels[1].points.iter().zip(sizes) {
+        let of = Constants::new(size).unwrap();
+        assert_close("centre of s", point.center, of.c4 * sigma, 1e-12);
+        assert_close(
+            "upper of s",
+            point.upper,
+            of.b3_b4().1 * of.c4 * sigma,
+            1e-12,
+        );
+    }
+}
+
+#[test]
+fn the_average_run_length_of_a_cusum_is_the_published_one() {
+    // NIST/SEMATECH e-Handbook 6.3.2.3.1 (from memory), two-sided, h = 5, k = 0.5: 465 without a change, 10.4 after a
+    // shift of 1, 4.01 after 2.
+    let kind = CHARTS.iter().find(|kind| kind.name == "cusum").unwrap();
+    let sample = Sample::from_bases(vec![0, 1, 2], Unit::Millimetre).unwrap();
+    let groups = Groups::singles(&sample);
+    let input = Input {
+        groups: &groups,
+        baseline: None,
+        kept: Some(Baseline {
+            center: 0.0,
+            sigma: 1.0,
+            size: 1,
+            points: 0,
+            given: true,
+        }),
+        memory: Memory::default(),
+    };
+    let chart = (kind.panels)(&input).unwrap();
+    let rules = [rule("beyond_limit").unwrap()];
+    for (shift, want, runs) in [(0.0, 465.0, 150), (1.0, 10.4, 500), (2.0, 4.01, 500)] {
+        let found = run_length(kind, (&input, &chart), &rules, shift, runs).unwrap();
+        let off = (found.points - want).abs();
+        assert!(off < 4.0 * found.error, "{shift}: {found:?}, want {want}");
+        assert!(found.error < 0.1 * want);
+    }
+}
+
+#[test]
+fn alarms_are_summarised_by_rule_and_stretch() {
+    // every tenth point 5 high, and points 41 to 45
+    let bases = (1..=120).map(|at| match at {
+        41..=45 => 5_000,
+        _ if at % 10 == 0 => 5_000,
+        _ => i64::from(at % 2) * 100,
+    });
+    let sample = Sample::from_bases(bases.collect(), Unit::Millimetre).unwrap();
+    let groups = Groups::singles(&sample);
+    let input = Input {
+        groups: &groups,
+        baseline: None,
+        kept: Some(Baseline {
+            center: 0.000_05,
+            sigma: 0.000_1,
+            size: 1,
+            points: 0,
+            given: true,
+        }),
+        memory: Memory::default(),
+    };
+    let kind = CHARTS
+        .iter()
+        .find(|kind| kind.name == "individuals")
+        .unwrap();
+    let chart = (kind.panels)(&input).unwrap();
+    let found = alarms(&chart.panels[0], &[rule("beyond_limit").unwrap()]);
+    assert_eq!(found.len(), 1);
+    let alarm = &found[0];
+    assert_eq!((alarm.signals, alarm.stretches, alarm.last), (17, 12, 120));
+    assert_eq!(
+        alarm.places(),
+        "10, 20, 30, 40–45, 50, 60, 70, 80 and 4 more stretches"
+    );
+}
+
+#[test]
+fn limits_on_the_specification_leave_room_for_three_standard_deviations_of_a_mean() {
+    let sample = sample_of(&example("EWMA chart")["inputs"]["x"]);
+    let groups = Groups::subgroups(&groups(&sample, 4)).unwrap();
+    let given = Baseline {
+        center: 50.0,
+        sigma: 2.0,
+        size: 4,
+        points: 0,
+        given: true,
+    };
+    let drawn = |kind: &str, ends| {
+        let kind = CHARTS.iter().find(|known| known.name == kind).unwrap();
+        let input = Input {
+            groups: &groups,
+            baseline: None,
+            kept: Some(given),
+            memory: Memory::default(),
+        };
+        let chart = (kind.panels)(&input)?;
+        let chart = on_specification(chart, ends, 0.001)?;
+        let point = chart.panels[0].points().next().unwrap();
+        Ok::<_, Undefined>((point.lower.unwrap(), point.upper))
+    };
+    // z(0.999) = 3.0902, 3/√4 = 1.5: (3.0902 - 1.5) · 2 = 3.1805 inside of 40 and 60
+    let (lower, upper) = drawn("mean_s", Some((40.0, 60.0))).unwrap();
+    assert_close("lower", lower, 43.180_464, 1e-7);
+    assert_close("upper", upper, 56.819_536, 1e-7);
+    assert_eq!(drawn("mean_s", None), Err(Undefined::OneSided));
+    let narrow = drawn("mean_s", Some((47.0, 53.0)));
+    assert!(
+        matches!(narrow, Err(Undefined::NotApplicable { .. })),
+        "{narrow:?}"
+    );
+    let memory = drawn("ewma", Some((40.0, 60.0)));
+    assert!(
+        matches!(memory, Err(Undefined::NotApplicable { .. })),
+        "{memory:?}"
+    );
 }

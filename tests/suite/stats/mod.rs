@@ -5,9 +5,11 @@
     reason = "a figure that is exact is compared exactly"
 )]
 
+mod bounds;
 mod budgets;
 mod capability;
 mod cells;
+mod chart_options;
 mod charts;
 mod claims;
 mod compare;
@@ -15,6 +17,7 @@ mod coverage;
 mod distribution;
 mod drifts;
 mod false_alarms;
+mod fitted;
 mod gates;
 mod gauge;
 mod holding;

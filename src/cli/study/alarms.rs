@@ -1,0 +1,89 @@
+//! The signals of a chart: one by one, or for each rule how often and where; and its average run lengths.
+
+use crate::cli::Failure;
+use crate::stats::Undefined;
+use crate::stats::chart::{
+    self, Alarm, Chart, Panel, Rule, RunLength, SIGNALS_LISTED, alarms as found,
+};
+use crate::stats::text::fixed;
+use serde_json::{Value, json};
+use std::io::Write;
+
+/// Writes the signals of a panel: each of a few, else a line for each rule.
+pub(super) fn write(
+    out: &mut dyn Write,
+    panel: &Panel<'_>,
+    rules: &[&'static Rule],
+) -> Result<(), Failure> {
+    let words = |name| chart::rule(name).map_or(name, |rule| rule.words);
+    let all = found(panel, rules);
+    let count: usize = all.iter().map(|alarm| alarm.signals).sum();
+    if count <= SIGNALS_LISTED {
+        for signal in panel.signals(rules) {
+            writeln!(out, "  ✕ point {}: {}", signal.at, words(signal.rule))?;
+        }
+        return Ok(());
+    }
+    for alarm in &all {
+        writeln!(out, "  ✕ {} signals: {}", alarm.signals, words(alarm.rule))?;
+        writeln!(out, "    at {}", alarm.places())?;
+    }
+    Ok(())
+}
+
+/// For each panel and rule with signals: how many, and where.
+pub(super) fn json(chart: &Chart<'_>, rules: &[&'static Rule]) -> Value {
+    let of = |panel: &Panel<'_>, alarm: &Alarm| {
+        let shown = alarm.shown.iter();
+        let shown = shown.map(|stretch| json!({"from": stretch.from, "to": stretch.to}));
+        json!({
+            "panel": panel.name,
+            "rule": alarm.rule,
+            "signals": alarm.signals,
+            "stretches": alarm.stretches,
+            "first": shown.collect::<Vec<_>>(),
+            "last": alarm.last,
+        })
+    };
+    let mut all = Vec::new();
+    for panel in &chart.panels {
+        let alarms = found(panel, rules);
+        all.extend(alarms.iter().map(|alarm| of(panel, alarm)));
+    }
+    Value::Array(all)
+}
+
+/// Writes the average run lengths, if there are any.
+pub(super) fn write_lengths(
+    out: &mut dyn Write,
+    lengths: &[Result<RunLength, Undefined>],
+) -> Result<(), Failure> {
+    if lengths.is_empty() {
+        return Ok(());
+    }
+    writeln!(
+        out,
+        "\naverage run length of these rules, simulated with these control limits (standard error in parentheses):"
+    )?;
+    for length in lengths {
+        match length {
+            Ok(found) => writeln!(
+                out,
+                "  after a shift of {} sd of a reading  {} points ({})",
+                fixed(found.shift, 1),
+                fixed(found.points, 1),
+                fixed(found.error, 1)
+            )?,
+            Err(reason) => writeln!(out, "  –  ({reason})")?,
+        }
+    }
+    Ok(())
+}
+
+pub(super) fn lengths_json(lengths: &[Result<RunLength, Undefined>]) -> Value {
+    let known = lengths.iter().filter_map(|length| length.ok());
+    let known = known.map(|found| {
+        json!({"shift": found.shift, "points": found.points, "standard_error": found.error})
+    });
+    Value::Array(known.collect())
+}
