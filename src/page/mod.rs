@@ -137,7 +137,7 @@ impl Page {
     ) -> Result<Self, PageError> {
         let token = Token::open(state_dir)?;
         let (listener, address) = listen(config.listen)?;
-        // Said here and not by the task that serves: whoever has been told of the page has been told this too.
+        // Said here and not by the task that serves: whoever knows of the page knows this too.
         if !address.ip().is_loopback() {
             tracing::warn!(
                 %address,
