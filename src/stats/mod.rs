@@ -12,9 +12,11 @@
     reason = "the one place above the line that computes with floats, from exact integers"
 )]
 
+pub mod agreement;
 pub mod capability;
 pub mod chart;
 pub mod compare;
+pub mod components;
 pub mod constants;
 pub mod correlated;
 pub mod describe;
@@ -25,6 +27,7 @@ pub mod fitted;
 pub mod gauge;
 pub mod grid;
 mod limits;
+pub mod linearity;
 pub mod moments;
 pub mod nests;
 pub mod normality;
@@ -36,6 +39,7 @@ pub mod planning;
 pub mod proportion;
 pub mod proposal;
 pub mod random;
+pub mod regression;
 pub mod rounding;
 pub mod sample;
 pub mod sampling;
@@ -70,6 +74,8 @@ pub fn statistics() -> Vec<FigureInfo> {
         figures::rows("plan", planning::FIGURES),
         figures::rows("lots", sampling::FIGURES),
         figures::rows("uncertainty", uncertainty::FIGURES),
+        figures::rows("regression", regression::FIGURES),
+        figures::rows("linearity", linearity::FIGURES),
     ];
     tables.into_iter().flatten().collect()
 }

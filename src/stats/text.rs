@@ -138,6 +138,8 @@ pub enum PlaceUnit<'p> {
     Day,
     /// The values of this column of a file.
     Column(&'p str),
+    /// This unit of the quantity across, whose values are shown with this number of decimals.
+    Across(Unit, usize),
 }
 
 impl Per<'_> {
@@ -156,6 +158,8 @@ impl fmt::Display for Per<'_> {
             (PlaceUnit::Reading, times) => write!(f, "{times} readings"),
             (PlaceUnit::Day, times) => write!(f, "{times} days"),
             (PlaceUnit::Column(name), times) => write!(f, "{times} in column {name}"),
+            (PlaceUnit::Across(unit, _), 1) => write!(f, "{unit}"),
+            (PlaceUnit::Across(unit, _), times) => write!(f, "{times} {unit}"),
         }
     }
 }
@@ -210,9 +214,14 @@ impl Digits<'_> {
             FigureKind::PartsPerMillion => fixed(value, 1),
             FigureKind::Percent => format!("{} %", fixed(value, 1)),
             FigureKind::Slope => format!("{} per {}", self.slope(value), self.per),
-            FigureKind::Position => match self.zone {
-                Some(zone) => WallMicros(figures::whole(value)).local_minute(zone),
-                None => fixed(value, 0),
+            FigureKind::Position => match (self.zone, self.per.unit) {
+                (Some(zone), _) => WallMicros(figures::whole(value)).local_minute(zone),
+                (None, PlaceUnit::Across(unit, places)) => {
+                    format!("{} {unit}", fixed(value, places))
+                }
+                (None, PlaceUnit::Reading | PlaceUnit::Day | PlaceUnit::Column(_)) => {
+                    fixed(value, 0)
+                }
             },
             FigureKind::Count | FigureKind::Whole => fixed(value, 0),
         }

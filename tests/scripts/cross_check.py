@@ -1,6 +1,6 @@
 """Compares `tallyjaw study` with an independent library on 1,000 random sets of readings.
 
-Usage: cross_check.py TALLYJAW [SETS]     (needs numpy and scipy, see requirements.txt)
+Usage: cross_check.py TALLYJAW [SETS]     (needs numpy, scipy and statsmodels, see requirements.txt)
 
 Each set has 3 to 60 readings in whole resolution steps, from a seed. Exit code 1 on the first figure that
 differs or has a value on one side only.
@@ -16,6 +16,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 from scipy import optimize, stats
+from statsmodels import api
+from statsmodels.stats import inter_rater
 
 TALLYJAW = sys.argv[1]
 SETS = int(sys.argv[2]) if len(sys.argv) > 2 else 1000
@@ -23,8 +25,11 @@ LOWER, UPPER, STEP = 1.57, 1.67, 0.01
 
 
 def study(folder, what, *arguments, spec=("--spec", "1.62 ±0.05 mm")):
-    command = [TALLYJAW, "study", what, "--from", os.path.join(folder, "set.csv"), "--column", "value",
-               "--unit", "mm", *spec, "--json", *arguments]
+    return of_file(folder, "set.csv", what, "--column", "value", "--unit", "mm", *spec, *arguments)
+
+
+def of_file(folder, name, what, *arguments):
+    command = [TALLYJAW, "study", what, "--from", os.path.join(folder, name), "--json", *arguments]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode != 0:
         raise SystemExit(f"{command}: {done.returncode}\n{done.stderr}")
@@ -197,6 +202,118 @@ def plan(arguments):
     if done.returncode != 0:
         raise SystemExit(f"{command}: {done.returncode}\n{done.stderr}")
     return json.loads(done.stdout)
+def table(folder, name, heading, rows):
+    with open(os.path.join(folder, name), "w", encoding="utf-8") as file:
+        file.write(heading + "\n")
+        file.writelines(",".join(str(cell) for cell in row) + "\n" for row in rows)
+
+
+def fitted(x, y):
+    """The figures of a straight line, and its tolerance bound as a function of x."""
+    n = len(x)
+    line = api.OLS(y, api.add_constant(x)).fit()
+    (intercept, slope), bounds = line.params, line.conf_int()
+    sd = math.sqrt(line.mse_resid)
+    want = {"n": n, "slope": slope, "slope_low": bounds[1][0], "slope_high": bounds[1][1], "slope_p": line.pvalues[1],
+            "intercept": intercept, "intercept_low": bounds[0][0], "intercept_high": bounds[0][1], "residual_sd": sd,
+            "r_squared": line.rsquared}
+    levels = np.unique(x)
+    pure = sum(np.sum((y[x == at] - y[x == at].mean()) ** 2) for at in levels)
+    between, within = len(levels) - 2, n - len(levels)
+    if between > 0 and within > 0 and pure > 0:
+        f = (line.ssr - pure) / between / (pure / within)
+        want |= {"lack_of_fit_f": f, "lack_of_fit_p": stats.f.sf(f, between, within),
+                 "pure_error_sd": math.sqrt(pure / within)}
+
+    def bound(at, content, confidence):
+        root = math.sqrt(1 / n + (at - x.mean()) ** 2 / np.sum((x - x.mean()) ** 2))
+        factor = stats.nct.ppf(confidence, n - 2, stats.norm.ppf(content) / root) * root
+        return intercept + slope * at - factor * sd
+    return want, bound
+
+
+def regression(number, random, folder):
+    n = int(random.integers(5, 61))
+    x = random.integers(150, 150 + int(random.integers(3, 16)), n) / 100
+    x[:2] = 1.50, 1.52
+    y = np.rint(200 - random.choice([0, 200, 400]) * (x - 1.55) + random.normal(0, 4, n))
+    table(folder, "pairs.csv", "force,height", zip(y.astype(int), (f"{at:.2f}" for at in x)))
+    lowest = int(np.quantile(y, 0.3)) - 12
+    got = of_file(folder, "pairs.csv", "regression", "--column", "force", "--unit", "N", "--x", "height", "--x-unit", "mm",
+                  "--spec", f">= {lowest} N", "--content", "95", "--confidence", "90")
+    want, bound = fitted(x, y)
+    worst = differ(number, "regression", got, want)
+    if got["shown"]:
+        for end, out in (("keeps_from", -0.01), ("keeps_to", 0.01)):
+            at = got[end]
+            inside = bound(at, 0.95, 0.9) >= lowest - 1e-6
+            beyond = bound(at + out, 0.95, 0.9) < lowest + 1e-6 or not x.min() <= round(at + out, 2) <= x.max()
+            if not (inside and beyond):
+                raise SystemExit(f"set {number}, regression: {end} is {at}, bound {bound(at, 0.95, 0.9)}, limit {lowest}")
+    return worst
+
+
+def components(y, columns):
+    """Henderson's method 3 by projections."""
+    n = len(y)
+    dummies = [(np.unique(column, return_inverse=True)[1][:, None] == np.arange(len(np.unique(column)))).astype(float)
+               for column in columns]
+    known, rank = np.ones((n, 1)), 1
+    hat = known @ np.linalg.pinv(known)
+    sources = []
+    for dummy in dummies:
+        known = np.hstack([known, dummy])
+        more = known @ np.linalg.pinv(known, rcond=1e-10)
+        own = more - hat
+        freedom = int(np.linalg.matrix_rank(known)) - rank
+        sources.append((y @ own @ y, freedom, [np.trace(other.T @ own @ other) for other in dummies]))
+        hat, rank = more, rank + freedom
+    rest = (y @ y - y @ hat @ y) / (n - rank)
+    variances = [0.0] * len(dummies)
+    for at in reversed(range(len(dummies))):
+        squares, freedom, expected = sources[at]
+        if freedom:
+            later = sum(expected[one] * variances[one] for one in range(at + 1, len(dummies)))
+            variances[at] = (squares - freedom * rest - later) / expected[at]
+    found = [{"df": freedom, "ms": squares / freedom, "variance": variance}
+             for (squares, freedom, _), variance in zip(sources, variances) if freedom]
+    return [*found, {"df": n - rank, "ms": rest, "variance": rest}]
+
+
+def factors(number, random, folder):
+    n = int(random.integers(14, 61))
+    tool = random.integers(0, int(random.integers(2, 5)), n)
+    person = random.integers(0, int(random.integers(2, 4)), n)
+    tool[:4], person[:4] = (0, 0, 1, 1), (0, 1, 0, 1)
+    shift = random.normal(0, 2, 5)[tool] + random.normal(0, 1, 4)[person]
+    y = np.rint(162 + shift + random.normal(0, 1.5, n)).astype(int)
+    table(folder, "factors.csv", "value,tool,person", zip((f"{at // 100}.{at % 100:02}" for at in y), tool, person))
+    got = of_file(folder, "factors.csv", "factors", "--column", "value", "--unit", "mm", "--by", "tool,person")["sources"]
+    y = y / 100 - 1.62
+    want = components(y, [tool, person, tool * 10 + person])
+    got = [source for source in got if "ms" in source]
+    if len(got) != len(want):
+        raise SystemExit(f"set {number}, factors: {len(got)} sources, want {len(want)}")
+    return max(differ(number, "factors", *both) for both in zip(got, want))
+
+
+def agreement(number, random, folder):
+    n, people = int(random.integers(4, 61)), int(random.integers(2, 5))
+    truth = random.integers(0, int(random.integers(2, 4)), n)
+    said = np.where(random.random((people, n)) < 0.8, truth, random.integers(0, 3, (people, n)))
+    table(folder, "looks.csv", "part,appraiser,answer",
+          ((part, person, f"answer{said[person][part]}") for part in range(n) for person in range(people)))
+    got = of_file(folder, "looks.csv", "agreement", "--column", "answer")
+    counts = np.array([[int(np.sum(said[:, part] == word)) for word in np.unique(said)] for part in range(n)])
+    worst = 0.0
+    if people > 2 and len(np.unique(said)) > 1:
+        want = {"kappa": inter_rater.fleiss_kappa(counts), "items": n}
+        worst = differ(number, "agreement", got["together"], want)
+    words = np.unique(said[:2])
+    if len(words) > 1:
+        pair = [[int(np.sum((said[0] == a) & (said[1] == b))) for b in words] for a in words]
+        worst = max(worst, differ(number, "agreement", got["between"][0], {"kappa": inter_rater.cohens_kappa(pair).kappa}))
+    return worst
 
 
 def autocorrelated(x):
@@ -358,6 +475,7 @@ def check(number):
             got = study(folder, "compare", "--group", "group", "--margin", "0.02 mm")["comparisons"][0]
             worst = max(worst, differ(number, "compare", got, compared(x[:split], x[split:])))
         worst = max(worst, skewed(number, folder, random), budgeted(number, folder, random))
+        worst = max(worst, *(one(number, random, folder) for one in (regression, factors, agreement)))
     return max(worst, planned(number, random))
 
 

@@ -32,6 +32,8 @@ use serde_json::{Map, Value, json};
 
 /// Name of the argument for numbers of series.
 const SERIES: &str = "series";
+/// Name of the option for the axis.
+const AXIS: &str = "axis";
 
 /// The options that choose readings.
 #[derive(Debug, Clone, Default)]
@@ -62,6 +64,27 @@ impl Query {
     /// The readings of these series.
     pub(in crate::cli) fn of_series(series: Vec<u64>) -> Self {
         Self::new(series, |_| None)
+    }
+
+    /// The axis that was chosen.
+    pub(in crate::cli) fn axis(&self) -> Option<&str> {
+        let mut asked = self.asked.iter();
+        asked
+            .find(|(option, _)| option.name == AXIS)
+            .map(|(_, value)| value.as_str())
+    }
+
+    /// The same options for the readings of this axis.
+    #[must_use]
+    pub(in crate::cli) fn with_axis(&self, axis: &str) -> Self {
+        Self::new(self.series.clone(), |name| {
+            if name == AXIS {
+                return Some(axis.to_owned());
+            }
+            let mut asked = self.asked.iter();
+            let (_, value) = asked.find(|(option, _)| option.name == name)?;
+            Some(value.clone())
+        })
     }
 
     /// The options in words: `, axis=strip_length`. Equal options give equal words.

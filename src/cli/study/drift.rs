@@ -81,6 +81,7 @@ impl Drift {
                 PlaceUnit::Reading => "reading",
                 PlaceUnit::Day => "day",
                 PlaceUnit::Column(name) => name,
+                PlaceUnit::Across(unit, _) => unit.name(),
             };
             object.insert("per".to_owned(), json!(per));
             show::object(&mut object, &figures);

@@ -18,7 +18,7 @@ use std::path::Path;
 /// Maximum number of digits finer than a base unit. More leave no room for a digit before the point.
 const FINEST: u8 = 18;
 
-trait SeekableRead: Read + Seek {}
+pub(super) trait SeekableRead: Read + Seek {}
 impl<S: Read + Seek> SeekableRead for S {}
 
 pub(super) fn read(
@@ -103,7 +103,7 @@ fn deviation(
 }
 
 /// Opens a file. Standard input is kept in memory, so that it can be read twice.
-fn open(path: &Path) -> Result<Box<dyn SeekableRead>, Failure> {
+pub(super) fn open(path: &Path) -> Result<Box<dyn SeekableRead>, Failure> {
     let shown = path.display();
     let unreadable =
         |error: &io::Error| Failure::io(format!("{shown} cannot be read")).because(error);
@@ -201,16 +201,7 @@ impl Digits {
 
     /// The coarsest scale on which a step of the last digit is a whole number.
     fn scale(&self, unit: Unit, shown: &str) -> Result<Scale, Failure> {
-        let last = Decimal::new(1, self.decimals);
-        let finer = (0..=FINEST).find(|finer| Quantity::exact(last, unit, *finer).is_some());
-        let scale = finer.and_then(|finer| Scale::new(unit, finer).ok());
-        scale.ok_or_else(|| {
-            Failure::usage(format!(
-                "{shown} has {} digits after the point in {unit}, more than can be kept exactly",
-                self.decimals
-            ))
-            .with_remedy("round the column to fewer digits")
-        })
+        scale(self.decimals, unit, shown)
     }
 
     fn too_large(&self, place: &str, cell: &str, unit: Unit) -> Failure {
@@ -226,7 +217,20 @@ impl Digits {
     }
 }
 
-fn number(cell: &str, place: &str) -> Result<Decimal, Failure> {
+/// The coarsest scale on which numbers with these decimals are whole.
+pub(super) fn scale(decimals: u8, unit: Unit, shown: &str) -> Result<Scale, Failure> {
+    let last = Decimal::new(1, decimals);
+    let finer = (0..=FINEST).find(|finer| Quantity::exact(last, unit, *finer).is_some());
+    let scale = finer.and_then(|finer| Scale::new(unit, finer).ok());
+    scale.ok_or_else(|| {
+        Failure::usage(format!(
+            "{shown} has {decimals} digits after the point in {unit}, more than can be kept exactly"
+        ))
+        .with_remedy("round the column to fewer digits")
+    })
+}
+
+pub(super) fn number(cell: &str, place: &str) -> Result<Decimal, Failure> {
     cell.parse().map_err(|error| {
         Failure::usage(format!("{place}: {error}")).with_remedy(
             "numbers have a point and no unit: the unit is named by --unit; only lines above the heading line may be remarks that begin with #",

@@ -1,13 +1,16 @@
 //! `tallyjaw study gauge`.
 
+use super::factors;
+use super::levels::{self, Levels};
 use super::readings::Readings;
 use super::select::{Select, quantity};
 use super::show::{self, Digits, Shown};
 use crate::cli::{Context, Exit, Failure};
 use crate::quantity::Quantity;
 use crate::stats::Undefined;
+use crate::stats::components::{Components, Together};
 use crate::stats::gauge::{
-    FIGURES, MASTER_FIGURES, Master, Plan, Study, Table, Trial, by_anova, by_range,
+    FIGURES, MASTER_FIGURES, Master, Plan, Study, Table, Trial, by_anova, by_range, expanded,
 };
 use crate::stats::rounding::Warning;
 use crate::stats::text::{chance, fixed, powers};
@@ -39,6 +42,14 @@ pub(super) struct Gauge {
     /// The method
     #[arg(long, value_enum, default_value = "anova")]
     method: Method,
+    /// Further factors of an expanded study: `instrument,day`; their spread is part of reproducibility
+    #[arg(
+        long,
+        value_name = "FACTORS",
+        value_delimiter = ',',
+        conflicts_with = "master"
+    )]
+    also: Vec<String>,
     /// All readings are of one master of this size: "2.50 mm"
     #[arg(long, value_name = "SIZE", value_parser = quantity, conflicts_with_all = ["part", "appraiser"])]
     master: Option<Quantity>,
@@ -59,12 +70,10 @@ impl Gauge {
         let appraiser = self
             .select
             .key(self.appraiser.as_deref(), "operator", "--appraiser")?;
-        let readings = self.select.readings(context, &[part, appraiser])?;
-        let (study, table) = self.study(&readings).map_err(|reason| {
-            Failure::usage(format!("no gauge study of these readings: {reason}")).with_remedy(
-                "each person measures each part the same number of times, at least twice",
-            )
-        })?;
+        let also = self.also.iter().map(String::as_str);
+        let keys: Vec<&str> = [part, appraiser].into_iter().chain(also).collect();
+        let readings = self.select.readings(context, &keys)?;
+        let (study, table, sources) = self.any_study(&readings, &keys)?;
         let digits = Digits::of(readings.sample()?.summary());
         let step = readings.step.map(|step| readings.scale.in_unit(step));
         let coarse = study.warnings(step);
@@ -72,6 +81,7 @@ impl Gauge {
         let output = GaugeOutput {
             sentence: Some(study.sentence()),
             variance: table.map(|table| (table, study.pooled.unwrap_or_default())),
+            sources,
             ..GaugeOutput::of(
                 study.method,
                 show::all(FIGURES, &study),
@@ -79,6 +89,47 @@ impl Gauge {
             )
         };
         output.tell(context, out, &readings, digits)
+    }
+
+    /// The study by its method; that of components, if there are further factors, or the plan is not balanced.
+    fn any_study(
+        &self,
+        readings: &Readings,
+        keys: &[&str],
+    ) -> Result<(Study, Option<Table>, Option<Components>), Failure> {
+        let remedy = "each person measures each part the same number of times, at least twice";
+        let none = |reason: Undefined| {
+            Failure::usage(format!("no gauge study of these readings: {reason}"))
+                .with_remedy(remedy)
+        };
+        if self.also.is_empty() {
+            match self.study(readings) {
+                Ok((study, table)) => return Ok((study, table, None)),
+                Err(Undefined::Unequal { .. }) if self.method == Method::Anova => {}
+                Err(reason) => return Err(none(reason)),
+            }
+        } else if self.method == Method::Range {
+            return Err(Failure::usage("the range method has no further factors")
+                .with_remedy("leave --method out"));
+        }
+        let by: Vec<String> = keys.iter().map(|key| (*key).to_owned()).collect();
+        let levels = Levels::of_rows(readings, &by)?;
+        if levels.factors.len() < by.len() {
+            return Err(
+                Failure::usage("no gauge study: two of its columns are the same")
+                    .with_remedy("name different columns: --part part --appraiser who"),
+            );
+        }
+        let cells = levels.cells(readings)?;
+        if let Some(together) = Together::find(&cells, &levels.factors) {
+            return Err(levels::told_apart(&together));
+        }
+        let components = Components::new(&cells, &levels.factors, true).map_err(none)?;
+        let part = keys.first().copied().unwrap_or_default();
+        let study = expanded(&components, part).map_err(none)?;
+        let all = levels.all(readings)?;
+        let study = study.within(&all, &readings.limits_if_any());
+        Ok((study, None, Some(components)))
     }
 
     fn study(&self, readings: &Readings) -> Result<(Study, Option<Table>), Undefined> {
@@ -102,7 +153,10 @@ impl Gauge {
             }
             Method::Range => (None, by_range(&plan)?),
         };
-        Ok((study.within(&plan, &readings.limits_if_any()), table))
+        Ok((
+            study.within(plan.all().summary(), &readings.limits_if_any()),
+            table,
+        ))
     }
 }
 
@@ -113,6 +167,8 @@ struct GaugeOutput {
     sentence: Option<String>,
     /// The table of the analysis of variance, and whether its interaction was pooled with the error.
     variance: Option<(Table, bool)>,
+    /// The components of an expanded or unbalanced study.
+    sources: Option<Components>,
     warnings: Vec<Warning>,
 }
 
@@ -123,6 +179,7 @@ impl GaugeOutput {
             figures,
             sentence: None,
             variance: None,
+            sources: None,
             warnings,
         }
     }
@@ -145,6 +202,10 @@ impl GaugeOutput {
                 object.insert("variance".to_owned(), variance_json(table, *pooled));
                 object.insert("pooled".to_owned(), json!(pooled));
             }
+            if let Some(components) = &self.sources {
+                object.insert("balanced".to_owned(), json!(components.balanced));
+                object.insert("sources".to_owned(), factors::sources_json(components));
+            }
             object.insert("warnings".to_owned(), show::warnings_json(&self.warnings));
             object
         };
@@ -159,6 +220,12 @@ impl GaugeOutput {
         if let Some((table, pooled)) = &self.variance {
             writeln!(out)?;
             variance(out, table, *pooled, readings)?;
+        }
+        if let Some(components) = &self.sources {
+            writeln!(out)?;
+            show::statements(out, components.sentences().iter().map(String::as_str))?;
+            factors::table(out, components, digits)?;
+            factors::squares(out, components, readings)?;
         }
         show::warnings(out, &self.warnings)?;
         Ok(Exit::Yes)

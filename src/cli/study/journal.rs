@@ -35,6 +35,10 @@ const KEYS: &[&str] = &[
     "job",
     "terminal_lot",
     "wire_lot",
+    "customer",
+    "item",
+    "serial",
+    "nominal",
 ];
 
 /// Takes the readings one by one.
@@ -89,6 +93,25 @@ pub(super) fn read<'s>(
     keys: &'s [&'s str],
     take: &'s mut Take<'s>,
 ) -> Result<Readings, Failure> {
+    read_about(select, context, keys, take)?.finish()
+}
+
+/// As [`read`], of any number of axes.
+pub(super) fn read_together<'s>(
+    select: &'s Select,
+    context: &Context,
+    keys: &'s [&'s str],
+    take: &'s mut Take<'s>,
+) -> Result<Readings, Failure> {
+    read_about(select, context, keys, take)?.finish_together()
+}
+
+fn read_about<'s>(
+    select: &'s Select,
+    context: &Context,
+    keys: &'s [&'s str],
+    take: &'s mut Take<'s>,
+) -> Result<About, Failure> {
     for key in keys {
         if !KEYS.contains(key) {
             return Err(
@@ -110,7 +133,7 @@ pub(super) fn read<'s>(
         take,
     };
     Search::run(&daemon, filter, &mut telling)?;
-    telling.about.finish()
+    Ok(telling.about)
 }
 
 impl query::Take for ReadingFilter<'_> {
@@ -266,13 +289,32 @@ impl About {
         let ([axis], Some(unit)) = (&names[..], self.unit) else {
             return Err(self.nothing_to_tell(&names));
         };
-        Ok(Readings {
+        let title = self.title(axis);
+        Ok(self.readings(unit, title))
+    }
+
+    /// The description of readings of any number of axes.
+    fn finish_together(self) -> Result<Readings, Failure> {
+        let names: Vec<&str> = self.axes.iter().map(String::as_str).collect();
+        let (Some(first), Some(unit)) = (names.first(), self.unit) else {
+            return Err(self.nothing_to_tell(&names));
+        };
+        let axis = match names.len() {
+            1 => (*first).to_owned(),
+            several => format!("{several} axes"),
+        };
+        let title = self.title(&axis);
+        Ok(self.readings(unit, title))
+    }
+
+    fn readings(self, unit: Unit, title: String) -> Readings {
+        Readings {
             rows: Vec::new(),
             count: self.count,
             scale: unit.into(),
             step: self.step.map(Quantity::base),
             step_from: StepFrom::Instrument,
-            title: self.title(axis),
+            title,
             nominals: match self.nominals {
                 (Some(first), Some(other)) => Err(format!(
                     "these readings are of different nominals: {first}, and {other}"
@@ -281,7 +323,7 @@ impl About {
             },
             limits: self.limits.transpose(),
             left_out: self.left_out,
-        })
+        }
     }
 
     fn nothing_to_tell(&self, axes: &[&str]) -> Failure {
@@ -394,6 +436,14 @@ fn cell(series: &Series<KeptReading>, seq: Seq, found: &KeptReading, key: &str) 
         "terminal_lot" => series.lots(seq)?.terminal.clone(),
         "wire_lot" => series.lots(seq)?.wire.clone(),
         "at" => Some(found.at.to_string()),
+        "customer" => spec.job.as_ref()?.customer.clone(),
+        "item" => spec.job.as_ref()?.item.clone(),
+        "serial" => spec.job.as_ref()?.serial.clone(),
+        "nominal" => {
+            let axis = spec.axes.get(found.axis);
+            axis.and_then(|axis| axis.limits.centre())
+                .map(|base| base.to_string())
+        }
         _ => None,
     }
 }

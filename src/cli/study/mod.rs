@@ -8,7 +8,9 @@
     reason = "edge: reads readings and limits from files, writes pictures"
 )]
 
+mod agreement;
 mod alarms;
+mod answers;
 mod capability;
 mod cells;
 mod chart;
@@ -16,13 +18,18 @@ mod compare;
 mod describe;
 mod distribution;
 mod drift;
+mod factors;
 mod file;
 mod gauge;
 mod journal;
+mod levels;
+mod linearity;
 mod lots;
+mod pairs;
 mod plan;
 mod pull;
 mod readings;
+mod regression;
 mod sampling;
 mod select;
 mod show;
@@ -45,6 +52,8 @@ Examples:
   tallyjaw study capability --from run.csv --column height --unit mm --spec \"1.62 ±0.05 mm\"
   tallyjaw study tolerance 37 --content 99 --confidence 95 --next 50
   tallyjaw study plan capability --asked 1.33 --index 1.67      how many pieces, before measuring
+  tallyjaw study factors --axis core_crimp_height --by tool/nest,operator,day
+  tallyjaw study regression --pair job --job 4711   pull force against crimp height
   tallyjaw study gauge --from gauge.csv --column value --unit mm --part part --appraiser who")]
 pub(super) struct Study {
     #[command(subcommand)]
@@ -64,6 +73,10 @@ enum Method {
     Plan(Box<plan::Plan>),
     Lots(Box<lots::LotsStudy>),
     Uncertainty(Box<uncertainty::Uncertainty>),
+    Regression(Box<regression::Regression>),
+    Factors(Box<factors::Factors>),
+    Linearity(Box<linearity::Linearity>),
+    Agreement(Box<agreement::Agreement>),
 }
 
 impl Study {
@@ -80,6 +93,10 @@ impl Study {
             Method::Plan(study) => study.run(context, out),
             Method::Lots(study) => study.run(context, out),
             Method::Uncertainty(study) => study.run(context, out),
+            Method::Regression(study) => study.run(context, out),
+            Method::Factors(study) => study.run(context, out),
+            Method::Linearity(study) => study.run(context, out),
+            Method::Agreement(study) => study.run(context, out),
         }
     }
 }

@@ -18,7 +18,7 @@ use std::collections::HashMap;
 use std::path::PathBuf;
 
 /// The source of the readings.
-#[derive(Debug, clap::Args)]
+#[derive(Debug, Clone, clap::Args)]
 pub(super) struct Select {
     #[command(flatten)]
     pub(super) query: Query,
@@ -221,6 +221,32 @@ impl Select {
         Ok((readings, stream, ends))
     }
 
+    /// The same options for the readings of this axis.
+    pub(super) fn of_axis(&self, axis: &str) -> Self {
+        Self {
+            query: self.query.with_axis(axis),
+            ..self.clone()
+        }
+    }
+
+    /// The same options for errors: deviations from nominal, of any number of axes together.
+    pub(super) fn of_deviation(&self) -> Self {
+        Self {
+            deviation: true,
+            ..self.clone()
+        }
+    }
+
+    /// All readings of all axes that match, with their values for `keys`.
+    pub(super) fn each_axis(&self, context: &Context, keys: &[&str]) -> Result<Readings, Failure> {
+        let mut rows = Vec::new();
+        let readings = journal::read_together(self, context, keys, &mut |reading, _| {
+            rows.push(reading);
+            Ok(())
+        })?;
+        Ok(Readings { rows, ..readings })
+    }
+
     /// The property `given`, or the default for the journal.
     pub(super) fn key<'k>(
         &self,
@@ -237,7 +263,7 @@ impl Select {
     }
 }
 
-fn unit(symbol: &str) -> Result<Unit, String> {
+pub(super) fn unit(symbol: &str) -> Result<Unit, String> {
     Unit::from_symbol(symbol)
         .ok_or_else(|| format!("want {}", Unit::ALL.map(Unit::name).join(", ")))
 }

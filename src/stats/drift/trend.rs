@@ -4,6 +4,9 @@ use crate::stats::distribution::StudentT;
 use crate::stats::sample::{base_in, float};
 use crate::stats::{Sample, Undefined};
 
+/// With a larger share of the sum of squares on the line, the rest loses digits as a difference.
+const MOSTLY: f64 = 0.99;
+
 /// The line of least squares, with the values that its bounds are computed from.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Trend {
@@ -58,7 +61,12 @@ impl Trend {
         }
         let (scale, n) = (sample.scale(), float(count.into()));
         let (xx, xy, yy) = (float(sums.xx), float(sums.xy), float(sums.yy));
-        let unexplained = (yy - xy * (xy / xx)).max(0.0) / n;
+        let explained = xy * (xy / xx);
+        let unexplained = if explained > MOSTLY * yy {
+            Self::squares(sample.bases(), places, &sums, (first, origin)) / n
+        } else {
+            (yy - explained).max(0.0) / n
+        };
         Ok(Self {
             n,
             slope: base_in(scale, xy / xx),
@@ -67,6 +75,20 @@ impl Trend {
             residual_sd: base_in(scale, (unexplained / (n - 2.0)).sqrt()),
             place_squares: xx / n,
         })
+    }
+
+    /// n times the sum of squares of the distances from the line, each computed by itself, so that no digits cancel.
+    fn squares(bases: &[i64], places: &[i64], sums: &Sums, (first, origin): (i64, i64)) -> f64 {
+        let slope = float(sums.xy) / float(sums.xx);
+        let n = i128::try_from(bases.len()).unwrap_or(i128::MAX);
+        let about = |value: i64, from: i64, sum: i128| {
+            float((i128::from(value) - i128::from(from)) * n - sum)
+        };
+        let squares = bases.iter().zip(places).map(|(base, place)| {
+            let off = about(*base, first, sums.y) - slope * about(*place, origin, sums.x);
+            off * off
+        });
+        squares.sum::<f64>() / float(n)
     }
 
     fn slope_error(&self) -> f64 {

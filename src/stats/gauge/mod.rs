@@ -7,19 +7,21 @@
 mod against_master;
 mod anova_method;
 mod bounds;
+mod expanded;
 mod plan;
 mod range_method;
 
 pub use against_master::{FIGURES as MASTER_FIGURES, Master};
 pub use anova_method::{Line, Square, Table, by_anova};
 pub use bounds::{Term, difference_bounds, sum_bounds};
+pub use expanded::expanded;
 pub use plan::{Plan, Trial};
 pub use range_method::by_range;
 
 use super::figures::row;
 use super::rounding::Warning;
 use super::text::fixed;
-use super::{Figure, FigureKind, Limits, Undefined};
+use super::{Figure, FigureKind, Limits, Summary, Undefined};
 
 const NO_BOUNDS: Undefined = Undefined::NotApplicable {
     why: "the range method has no confidence interval; use the analysis of variance",
@@ -28,7 +30,7 @@ const NO_BOUNDS: Undefined = Undefined::NotApplicable {
 /// Variation of measurement and parts, as standard deviations in the unit of the readings.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Study {
-    /// `range` or `anova`.
+    /// `range`, `anova`, or `components` of an expanded or unbalanced study.
     pub method: &'static str,
     /// Repeatability: the same appraiser measures the same part again.
     pub ev: f64,
@@ -68,9 +70,9 @@ pub struct Bounds {
 impl Study {
     /// Adds the width of the tolerance, for the share of it that the measurement takes.
     #[must_use]
-    pub fn within(self, plan: &Plan, limits: &Limits) -> Self {
+    pub fn within(self, all: &Summary, limits: &Limits) -> Self {
         Self {
-            tolerance: limits.width_of(plan.all().summary()),
+            tolerance: limits.width_of(all),
             ..self
         }
     }

@@ -8,8 +8,10 @@ mod budget;
 mod chart;
 mod chart_text;
 mod curve;
+mod factors;
 mod histogram;
 mod reduced;
+mod scatter;
 pub(crate) mod shapes;
 pub(crate) mod ticks;
 
@@ -18,4 +20,6 @@ pub(crate) use chart::chart;
 pub use chart::chart_svg;
 pub use chart_text::chart_text;
 pub use curve::{Curve, Mark};
+pub use factors::{Boxes, boxes_svg, multi_vari_svg};
 pub use histogram::{Bin, Histogram};
+pub use scatter::regression_svg;

@@ -251,7 +251,7 @@ fn the_verdict_of_a_gauge_study_is_by_the_bound_and_not_by_the_estimate() {
             nominal: None,
             upper: Some(exact(half)),
         };
-        study.clone().within(&plan(), &limits)
+        study.clone().within(plan().all().summary(), &limits)
     };
     let wide = within("60").sentence();
     assert!(

@@ -5,6 +5,7 @@
     reason = "a figure that is exact is compared exactly"
 )]
 
+mod agreement;
 mod bounds;
 mod budgets;
 mod capability;
@@ -13,6 +14,7 @@ mod chart_options;
 mod charts;
 mod claims;
 mod compare;
+mod components;
 mod coverage;
 mod distribution;
 mod drifts;
@@ -21,14 +23,17 @@ mod fitted;
 mod gates;
 mod gauge;
 mod holding;
+mod holding_factors;
 mod intervals;
 mod mixed;
 mod nests;
 mod odd_readings;
+mod of_journal;
 mod pictures;
 mod planning;
 mod proposals;
 mod reference;
+mod regression;
 mod sampling;
 mod shape;
 mod strd;
