@@ -5,6 +5,7 @@ use super::bench;
 use super::card::ODD;
 use super::columns::count;
 use super::context::unusable;
+use super::study::run as saved;
 use super::{Context, Exit, Failure};
 use crate::clock;
 use crate::config::{Config, Diagnostic, Faulty, Severity};
@@ -39,6 +40,14 @@ impl Check {
 /// Prints every error and warning of the configuration at `path`.
 pub(super) fn tell(path: &Path, as_json: bool, out: &mut dyn Write) -> Result<Exit, Failure> {
     match files::load(path) {
+        Ok(config)
+            if config
+                .studies
+                .iter()
+                .any(|study| saved::fault(study).is_some()) =>
+        {
+            return unusable_studies(&config, as_json, out);
+        }
         Ok(config) if as_json => {
             for warning in &config.warnings.diagnostics {
                 writeln!(out, "{}", fault_json(warning))?;
@@ -82,6 +91,39 @@ pub(super) fn tell(path: &Path, as_json: bool, out: &mut dyn Write) -> Result<Ex
         Err(error @ LoadError::Unreadable { .. }) => return Err(unusable(&error)),
     }
     Ok(Exit::Yes)
+}
+
+/// Prints the saved studies whose commands are no studies. Only the command line knows its own words, so these errors have
+/// no line of the file.
+fn unusable_studies(config: &Config, as_json: bool, out: &mut dyn Write) -> Result<Exit, Failure> {
+    let faults: Vec<Failure> = config.studies.iter().filter_map(saved::fault).collect();
+    for fault in &faults {
+        let help = fault.remedy().unwrap_or_default();
+        if as_json {
+            let got = fault.to_string();
+            writeln!(
+                out,
+                "{}",
+                json!({ "kind": "error", "got": got, "help": help })
+            )?;
+        } else {
+            writeln!(
+                out,
+                "{ODD}error{ODD:#}: {}\n{help}\n",
+                safe(&fault.to_string())
+            )?;
+        }
+    }
+    if as_json {
+        writeln!(
+            out,
+            "{}",
+            json!({ "kind": "checked", "errors": faults.len() })
+        )?;
+    } else {
+        writeln!(out, "{}", count(faults.len(), "error"))?;
+    }
+    Ok(Exit::No)
 }
 
 fn clean(path: &Path, config: &Config, out: &mut dyn Write) -> Result<(), Failure> {

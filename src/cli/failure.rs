@@ -16,6 +16,8 @@ const HELP: Style = AnsiColor::Cyan.on_default().bold();
 pub enum FailureKind {
     /// Wrong use or configuration, or a command that the daemon refused: exit code 2.
     Usage,
+    /// The question is valid, and no reading matches: exit code 2.
+    NoReadings,
     /// No daemon answers: exit code 3.
     NoDaemon,
     /// Reading or writing failed: exit code 4.
@@ -28,7 +30,7 @@ impl FailureKind {
     /// The exit code, which is part of the documented interface.
     pub const fn exit_code(self) -> u8 {
         match self {
-            Self::Usage => 2,
+            Self::Usage | Self::NoReadings => 2,
             Self::NoDaemon => 3,
             Self::Io => 4,
             Self::ReaderGone => 0,
@@ -60,6 +62,11 @@ impl Failure {
     /// Wrong use or configuration: exit code 2.
     pub fn usage(message: impl Into<String>) -> Self {
         Self::new(FailureKind::Usage, message)
+    }
+
+    /// No reading matches a valid question: exit code 2.
+    pub fn no_readings(message: impl Into<String>) -> Self {
+        Self::new(FailureKind::NoReadings, message)
     }
 
     /// No daemon answers: exit code 3.

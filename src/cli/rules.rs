@@ -122,8 +122,8 @@ fn every_command_takes_json_and_a_configuration() {
     }
 }
 
-/// Studies that are not of readings.
-const WITHOUT_READINGS: [&str; 1] = ["study uncertainty"];
+/// Studies that are not of readings, or have their options in their command.
+const WITHOUT_READINGS: [&str; 2] = ["study run", "study uncertainty"];
 
 #[test]
 fn the_same_options_choose_readings_everywhere() {

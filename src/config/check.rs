@@ -12,6 +12,7 @@ use super::plan::RawPlan;
 use super::production_run::{self, RawRun};
 use super::row::RawRow;
 use super::sheet::RawTerminal;
+use super::study::{self, RawStudy};
 use super::tool::RawTool;
 use super::uncertainty::RawBudgets;
 use super::value::unique;
@@ -35,6 +36,7 @@ pub(super) struct Raw {
     pub(super) plans: Vec<RawPlan>,
     pub(super) jobs: Vec<RawJob>,
     pub(super) runs: Vec<RawRun>,
+    pub(super) studies: Vec<RawStudy>,
     pub(super) qualification: Option<QualificationRule>,
 }
 
@@ -48,6 +50,7 @@ pub(super) fn references(raw: &Raw, faults: &mut Faults) {
     no_port_by_number(&raw.instruments, faults);
     jobs::references(&raw.jobs, &raw.plans, faults);
     production_run::references(&raw.runs, &raw.plans, faults);
+    study::references(&raw.studies, &raw.plans, faults);
 }
 
 fn each_once(raw: &Raw, faults: &mut Faults) {

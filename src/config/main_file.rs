@@ -5,6 +5,7 @@ use super::faults::{At, Fault, Faults, Role, quoted};
 use super::instrument::{self, RawInstrument};
 use super::production_run::{self, RawRun};
 use super::sink::{self, SinkConfig};
+use super::study::{self, RawStudy};
 use super::table::Table;
 use super::uncertainty::{self, RawBudgets};
 use super::value::{percent, unique};
@@ -35,6 +36,7 @@ pub struct MainFile {
     pub(super) axes: Vec<Axis>,
     pub(super) budgets: RawBudgets,
     pub(super) runs: Vec<RawRun>,
+    pub(super) studies: Vec<RawStudy>,
     pub(super) qualification: Option<QualificationRule>,
     sheets: Vec<FilePattern>,
     plans: Vec<FilePattern>,
@@ -140,6 +142,7 @@ pub fn main_file(source: &Source) -> MainFile {
     let budgets = uncertainty::read(&mut root, &instruments, faults_ref);
     let axes = axes(&mut root, faults_ref);
     let runs = production_run::read(&mut root, faults_ref);
+    let studies = study::read(&mut root, faults_ref);
     let qualification = qualification::read(&mut root, faults_ref);
     let sinks = sink::read(&mut root, faults_ref, base);
     root.finish(faults_ref);
@@ -159,6 +162,7 @@ pub fn main_file(source: &Source) -> MainFile {
         axes,
         budgets,
         runs,
+        studies,
         qualification,
         sheets: daemon.sheets,
         plans: daemon.plans,

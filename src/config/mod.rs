@@ -33,6 +33,7 @@ mod sheet;
 mod shop;
 mod signal;
 mod sink;
+mod study;
 mod table;
 mod timestamp;
 mod tool;
@@ -48,6 +49,7 @@ pub use main_file::{MainFile, main_file};
 pub use mqtt::MqttConfig;
 pub use page::is_public;
 pub use sink::{DataSetConfig, SinkConfig, SinkSettings};
+pub use study::SavedStudy;
 pub use timestamp::{AuthorityConfig, TimestampConfig, WebAddress};
 pub use value::is_name;
 
@@ -76,6 +78,8 @@ pub struct Config {
     pub pictures: Vec<PictureFolder>,
     /// The sinks that send entries elsewhere, beside the verdict log.
     pub sinks: Vec<SinkConfig>,
+    /// Studies that are saved under a name.
+    pub studies: Vec<SavedStudy>,
     /// The port of each instrument, in the order of the configuration.
     pub ports: Vec<PortConfig>,
     /// Plans, sheets, tools and instruments: everything that arming needs.
@@ -250,6 +254,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
         plans,
         jobs,
         runs: main.runs,
+        studies: main.studies,
         qualification: main.qualification,
     };
     check::references(&raw, &mut faults);
@@ -272,6 +277,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
         pictures: main.pictures,
         page: main.page,
         sinks: main.sinks,
+        studies: raw.studies.iter().map(|raw| raw.study.clone()).collect(),
         ports: raw.ports(),
         catalog: Arc::new(catalog),
         warnings,

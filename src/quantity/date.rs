@@ -36,6 +36,23 @@ impl Date {
         self.0.checked_add(i64::from(days).days()).ok().map(Self)
     }
 
+    /// The day before; `None` beyond the calendar.
+    pub fn before(self) -> Option<Self> {
+        self.0.yesterday().ok().map(Self)
+    }
+
+    /// The Monday of its week; `None` beyond the calendar.
+    pub fn monday(self) -> Option<Self> {
+        let days = i64::from(self.0.weekday().to_monday_zero_offset());
+        self.0.checked_sub(days.days()).ok().map(Self)
+    }
+
+    /// The first day of its month.
+    #[must_use]
+    pub fn first_of_month(self) -> Self {
+        Self(self.0.first_of_month())
+    }
+
     /// The day that is `months` later, or the last day of a month that has no such day; `None` beyond the calendar.
     pub fn plus_months(self, months: u32) -> Option<Self> {
         self.0

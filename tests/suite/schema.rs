@@ -394,7 +394,7 @@ fn of_schema(whole: &Value, pointers: &[&str]) -> BTreeMap<String, BTreeSet<Stri
 /// The configuration's schema is written by hand; here it is compared with the keys that the readers know.
 #[test]
 fn the_schema_of_the_configuration_has_the_keys_and_names_that_its_readers_know_and_no_other() {
-    const TABLES: [(&str, &[&str]); 19] = [
+    const TABLES: [(&str, &[&str]); 20] = [
         (
             "this file",
             &[
@@ -408,6 +408,7 @@ fn the_schema_of_the_configuration_has_the_keys_and_names_that_its_readers_know_
         ("[page]", &["/$defs/page/properties"]),
         ("[shop]", &["/$defs/shop/properties"]),
         ("[qualification]", &["/$defs/qualification/properties"]),
+        ("[[study]]", &["/$defs/study/properties"]),
         ("[[station]]", &["/$defs/station/properties"]),
         ("[[operator]]", &["/$defs/operator/properties"]),
         ("[[instrument]]", &["/$defs/instrument/properties"]),

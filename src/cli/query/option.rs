@@ -115,6 +115,15 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         loose: None,
     },
     QueryOption {
+        name: "plan",
+        value: "PLAN",
+        help: "Only readings of series of this plan",
+        parse: text,
+        selects: Selects::Series(|spec| spec.plan.as_deref()),
+        facts: |facts| facts.plan.iter().map(String::as_str).collect(),
+        loose: None,
+    },
+    QueryOption {
         name: "tool",
         value: "TOOL",
         help: "Only readings with this crimp tool",

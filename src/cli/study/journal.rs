@@ -332,11 +332,13 @@ impl About {
                 .with_remedy(format!("choose one: --axis {}", axes.join(", --axis ")));
         }
         match self.left_out.words() {
-            Some(left_out) => Failure::usage(format!("none of these readings counts ({left_out})"))
-                .with_remedy(
-                    "include them by name, such as --include doubted, or choose other series",
-                ),
-            None => Failure::usage("no reading in the journal matches these options")
+            Some(left_out) => {
+                Failure::no_readings(format!("none of these readings counts ({left_out})"))
+                    .with_remedy(
+                        "include them by name, such as --include doubted, or choose other series",
+                    )
+            }
+            None => Failure::no_readings("no reading in the journal matches these options")
                 .with_remedy("list the series: tallyjaw series"),
         }
     }

@@ -30,6 +30,7 @@ mod plan;
 mod pull;
 mod readings;
 mod regression;
+pub(super) mod run;
 mod sampling;
 mod select;
 mod show;
@@ -77,26 +78,34 @@ enum Method {
     Factors(Box<factors::Factors>),
     Linearity(Box<linearity::Linearity>),
     Agreement(Box<agreement::Agreement>),
+    Run(run::Run),
 }
 
 impl Study {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-        match self.study {
-            Method::Describe(study) => study.run(context, out),
-            Method::Capability(study) => study.run(context, out),
-            Method::Chart(study) => study.run(context, out),
-            Method::Compare(study) => study.run(context, out),
-            Method::Gauge(study) => study.run(context, out),
-            Method::Drift(study) => study.run(context, out),
-            Method::Pull(study) => study.run(context, out),
-            Method::Tolerance(study) => study.run(context, out),
-            Method::Plan(study) => study.run(context, out),
-            Method::Lots(study) => study.run(context, out),
-            Method::Uncertainty(study) => study.run(context, out),
-            Method::Regression(study) => study.run(context, out),
-            Method::Factors(study) => study.run(context, out),
-            Method::Linearity(study) => study.run(context, out),
-            Method::Agreement(study) => study.run(context, out),
+        self.study.run(context, out)
+    }
+}
+
+impl Method {
+    fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        match self {
+            Self::Describe(study) => study.run(context, out),
+            Self::Capability(study) => study.run(context, out),
+            Self::Chart(study) => study.run(context, out),
+            Self::Compare(study) => study.run(context, out),
+            Self::Gauge(study) => study.run(context, out),
+            Self::Drift(study) => study.run(context, out),
+            Self::Pull(study) => study.run(context, out),
+            Self::Tolerance(study) => study.run(context, out),
+            Self::Plan(study) => study.run(context, out),
+            Self::Lots(study) => study.run(context, out),
+            Self::Uncertainty(study) => study.run(context, out),
+            Self::Regression(study) => study.run(context, out),
+            Self::Factors(study) => study.run(context, out),
+            Self::Linearity(study) => study.run(context, out),
+            Self::Agreement(study) => study.run(context, out),
+            Self::Run(study) => study.run(context, out),
         }
     }
 }

@@ -35,6 +35,7 @@ mod proposals;
 mod reference;
 mod regression;
 mod sampling;
+mod saved;
 mod shape;
 mod strd;
 mod stream;

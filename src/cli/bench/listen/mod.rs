@@ -158,7 +158,7 @@ impl Listen {
             Ok(loaded) => Ok(Some(loaded)),
             Err(failure) if self.write => Err(failure),
             Err(failure) => match failure.kind() {
-                FailureKind::Usage | FailureKind::Io => Ok(None),
+                FailureKind::Usage | FailureKind::NoReadings | FailureKind::Io => Ok(None),
                 FailureKind::NoDaemon | FailureKind::ReaderGone => Err(failure),
             },
         }
