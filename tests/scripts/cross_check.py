@@ -208,7 +208,7 @@ def table(folder, name, heading, rows):
         file.writelines(",".join(str(cell) for cell in row) + "\n" for row in rows)
 
 
-def fitted(x, y):
+def straight(x, y):
     """The figures of a straight line, and its tolerance bound as a function of x."""
     n = len(x)
     line = api.OLS(y, api.add_constant(x)).fit()
@@ -241,7 +241,7 @@ def regression(number, random, folder):
     lowest = int(np.quantile(y, 0.3)) - 12
     got = of_file(folder, "pairs.csv", "regression", "--column", "force", "--unit", "N", "--x", "height", "--x-unit", "mm",
                   "--spec", f">= {lowest} N", "--content", "95", "--confidence", "90")
-    want, bound = fitted(x, y)
+    want, bound = straight(x, y)
     worst = differ(number, "regression", got, want)
     if got["shown"]:
         for end, out in (("keeps_from", -0.01), ("keeps_to", 0.01)):
