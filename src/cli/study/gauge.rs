@@ -49,7 +49,7 @@ pub(super) struct Gauge {
         value_delimiter = ',',
         conflicts_with = "master"
     )]
-    also: Vec<String>,
+    factors: Vec<String>,
     /// All readings are of one master of this size: "2.50 mm"
     #[arg(long, value_name = "SIZE", value_parser = quantity, conflicts_with_all = ["part", "appraiser"])]
     master: Option<Quantity>,
@@ -70,7 +70,7 @@ impl Gauge {
         let appraiser = self
             .select
             .key(self.appraiser.as_deref(), "operator", "--appraiser")?;
-        let also = self.also.iter().map(String::as_str);
+        let also = self.factors.iter().map(String::as_str);
         let keys: Vec<&str> = [part, appraiser].into_iter().chain(also).collect();
         let readings = self.select.readings(context, &keys)?;
         let (study, table, sources) = self.any_study(&readings, &keys)?;
@@ -102,7 +102,7 @@ impl Gauge {
             Failure::usage(format!("no gauge study of these readings: {reason}"))
                 .with_remedy(remedy)
         };
-        if self.also.is_empty() {
+        if self.factors.is_empty() {
             match self.study(readings) {
                 Ok((study, table)) => return Ok((study, table, None)),
                 Err(Undefined::Unequal { .. }) if self.method == Method::Anova => {}

@@ -54,7 +54,7 @@ Examples:
   tallyjaw study tolerance 37 --content 99 --confidence 95 --next 50
   tallyjaw study plan capability --asked 1.33 --index 1.67      how many pieces, before measuring
   tallyjaw study factors --axis core_crimp_height --by tool/nest,operator,day
-  tallyjaw study regression --pair job --job 4711   pull force against crimp height
+  tallyjaw study regression --pair-by job --job 4711   pull force against crimp height
   tallyjaw study gauge --from gauge.csv --column value --unit mm --part part --appraiser who")]
 pub(super) struct Study {
     #[command(subcommand)]

@@ -186,7 +186,7 @@ fn no_pairs(x: &str, y: &str, by: PairBy, ambiguous: usize) -> Failure {
     let failure = Failure::usage(format!("no piece has a reading of {x} and one of {y}"));
     match by {
         PairBy::Series => failure.with_remedy(
-            "if heights and forces are in series of their own, with the same numbers of pieces, pair them: --pair job",
+            "if heights and forces are in series of their own, with the same numbers of pieces, pair them: --pair-by job",
         ),
         PairBy::Job | PairBy::Serial | PairBy::TerminalLot | PairBy::WireLot => failure
             .with_remedy("the pieces of both series need the same numbers, and the series the same job or lot"),

@@ -32,7 +32,7 @@ pub(super) enum PairBy {
 
 /// A straight line of one quantity against another: pull force against crimp height
 ///
-/// In the journal a pair is the two readings of one piece: of one series, or with --pair of the pieces with the same number
+/// In the journal a pair is the two readings of one piece: of one series, or with --pair-by of the pieces with the same number
 /// in all series of a job or lot. With a lower limit of the force it gives the heights that keep it.
 #[derive(Debug, clap::Args)]
 pub(super) struct Regression {
@@ -47,7 +47,7 @@ pub(super) struct Regression {
     x_unit: Option<Unit>,
     /// The pieces with the same number in all series with the same job or lot are one piece
     #[arg(long, value_enum, default_value = "series", conflicts_with = "from")]
-    pair: PairBy,
+    pair_by: PairBy,
     /// The share of all pieces that has to keep the lower limit
     #[arg(long, value_name = "PERCENT", default_value = "99", value_parser = percent)]
     content: f64,
@@ -79,7 +79,7 @@ impl Regression {
                     "name the column to plot against, and its unit: --x height --x-unit mm",
                 ));
             }
-            x => pairs::of_journal(&self.select, context, x.as_deref(), self.pair)?,
+            x => pairs::of_journal(&self.select, context, x.as_deref(), self.pair_by)?,
         };
         let y = readings.sample()?;
         let mut digits = Digits::of(y.summary());

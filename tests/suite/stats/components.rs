@@ -370,7 +370,7 @@ fn a_gauge_study_takes_missing_cells_and_further_factors() {
     let told = folder.json(&with(
         "gauge",
         &source,
-        &[&by[..], &["--also", "day"]].concat(),
+        &[&by[..], &["--factors", "day"]].concat(),
     ));
     let names: Vec<&str> = told["sources"]
         .as_array()

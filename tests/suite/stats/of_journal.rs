@@ -99,8 +99,8 @@ fn pairs_are_found_by_piece_in_one_series_and_across_the_series_of_a_job() {
     let job = [&["regression", "--job", "4711"], &axes[..]].concat();
     let none = bench.shop.run(&[&["study"], &job[..]].concat());
     assert_eq!(none.status.code(), Some(2));
-    assert!(error(&none).contains("--pair job"), "{}", error(&none));
-    let across = bench.study(&[&job[..], &["--pair", "job"]].concat());
+    assert!(error(&none).contains("--pair-by job"), "{}", error(&none));
+    let across = bench.study(&[&job[..], &["--pair-by", "job"]].concat());
     for figure in ["n", "slope", "intercept", "residual_sd", "lack_of_fit_p"] {
         assert_eq!(across[figure], one[figure], "{figure}");
     }
@@ -109,7 +109,7 @@ fn pairs_are_found_by_piece_in_one_series_and_across_the_series_of_a_job() {
     bench.feed.wait_for("completed");
     let twice = bench
         .shop
-        .run(&[&["study"], &job[..], &["--pair", "job"]].concat());
+        .run(&[&["study"], &job[..], &["--pair-by", "job"]].concat());
     assert_eq!(twice.status.code(), Some(2));
     assert!(
         error(&twice).contains("several on an axis"),
