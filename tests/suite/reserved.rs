@@ -100,7 +100,7 @@ fn no_surface_says_accepted_without_the_reservation_beside_it() {
     );
     daemon.call("arm", &json!({"plan": "pump-own"}));
     let mut watch = shop
-        .tallyjaw(&["watch"])
+        .tallyjaw(&["watch", "--after", "0"])
         .stdout(Stdio::piped())
         .spawn()
         .unwrap();

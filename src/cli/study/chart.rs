@@ -50,7 +50,7 @@ pub(super) struct Chart {
     #[arg(long, value_name = "VALUE", value_parser = value, requires = "sigma", allow_hyphen_values = true, conflicts_with_all = ["baseline", "limits"])]
     center: Option<Quantity>,
     /// The standard deviation of single readings is given, with --center
-    #[arg(long, value_name = "VALUE", value_parser = quantity, requires = "center")]
+    #[arg(long, value_name = "SIZE", value_parser = quantity, requires = "center")]
     sigma: Option<Quantity>,
     /// Control limits on the specification: a point beyond them shows that more than this percentage of the pieces is outside
     /// a limit of it
