@@ -137,12 +137,17 @@ fn the_gate_of_a_saved_study_is_that_of_its_rows() {
         (
             "nothing",
             1,
-            &["unused: no readings", "nothing: 1 no readings"],
+            &["unused: no readings", "nothing: no readings 1"],
+        ),
+        (
+            "monthly",
+            0,
+            &["  readings 4, mean 1.6200 mm, standard deviation 0.0082 mm"],
         ),
         (
             "every-plan",
             0,
-            &["all readings: result", "every-plan: 1 result"],
+            &["all readings: result", "every-plan: result 1"],
         ),
     ] {
         let ran = shop.run(&["study", "run", name]);

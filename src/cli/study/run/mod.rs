@@ -13,6 +13,7 @@ use crate::clock;
 use crate::config::{Config, SavedStudy};
 use crate::entry::words::safe;
 use crate::quantity::{Date, did_you_mean};
+use crate::stats::text::fixed;
 use clap::{FromArgMatches as _, Subcommand as _};
 use serde_json::{Map, Value, json};
 use std::io::Write;
@@ -366,13 +367,15 @@ fn sentence(object: &Map<String, Value>) -> String {
         ("sd", "standard deviation", unit),
     ];
     let shown = shown.into_iter().filter_map(|(key, words, unit)| {
-        let value = object.get(key).filter(|value| value.is_number())?;
+        let value = object.get(key)?.as_f64()?;
+        let places = if unit.is_empty() { 0 } else { 4 };
+        let value = fixed(value, places);
         Some(format!("{words} {value} {unit}").trim_end().to_owned())
     });
     shown.collect::<Vec<_>>().join(", ")
 }
 
-/// `8 rows: 5 passed, 1 failed, 2 without readings`.
+/// `weekly: gate passed 5, gate FAILED 1, no readings 2`.
 fn counts(study: &SavedStudy, rows: &[Row<'_>]) -> String {
     let mut counted: Vec<(&str, usize)> = Vec::new();
     for row in rows {
@@ -384,7 +387,7 @@ fn counts(study: &SavedStudy, rows: &[Row<'_>]) -> String {
     }
     let counted: Vec<String> = counted
         .iter()
-        .map(|(verdict, count)| format!("{count} {verdict}"))
+        .map(|(verdict, count)| format!("{verdict} {count}"))
         .collect();
     format!("{}: {}", study.name, counted.join(", "))
 }
