@@ -179,14 +179,16 @@ fn the_page_has_each_row_and_what_the_study_prints_for_it() {
         "one",
     ]);
     let alone = String::from_utf8(alone.stdout).unwrap();
-    for line in alone
-        .lines()
-        .filter(|line| !line.contains(['<', '>', '&', '\'']))
-    {
-        assert!(page.contains(line), "{line}");
+    assert!(
+        !page.contains("\\n"),
+        "a line break is shown as one: {page}"
+    );
+    let plain = |line: &&str| !line.is_empty() && !line.contains(['<', '>', '&', '\'']);
+    for line in alone.lines().filter(plain) {
+        assert!(page.contains(&format!("<span>{line}</span>")), "{line}");
     }
     for part in [
-        "<th scope=\"row\">unused</th>",
+        "<th scope=\"row\"><span>unused </span></th>",
         "gate FAILED",
         "no readings",
         "#row-1",

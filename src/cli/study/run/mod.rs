@@ -267,8 +267,8 @@ impl<'s> Row<'s> {
         })
     }
 
-    /// What the row is about: `bullet-10, 2026-11-23 to 2026-11-29`.
-    fn title(&self) -> String {
+    /// What the row is about: plan, and first and last day.
+    fn parts(&self) -> Vec<String> {
         let days = self.asked.days.map(|(first, after)| {
             match after.before().filter(|last| *last != first) {
                 Some(last) => format!("{first} to {last}"),
@@ -278,10 +278,14 @@ impl<'s> Row<'s> {
         let plan = self.asked.plan.map(str::to_owned);
         let parts: Vec<String> = plan.into_iter().chain(days).collect();
         if parts.is_empty() {
-            "all readings".to_owned()
+            vec!["all readings".to_owned()]
         } else {
-            parts.join(", ")
+            parts
         }
+    }
+
+    fn title(&self) -> String {
+        self.parts().join(", ")
     }
 
     /// The outcome in a word or two.

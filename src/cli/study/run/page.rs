@@ -16,12 +16,14 @@ body{max-width:62rem;margin:0 auto;padding:1.5rem}
 h1{font-size:1.5rem;margin:0 0 .25rem}
 h2{font-size:1.1rem;margin:2rem 0 .5rem;break-after:avoid}
 code,pre{font:13px/1.45 'DejaVu Sans Mono','Liberation Mono',monospace}
-pre{background:#f3f5f7;padding:12px;overflow-x:auto;white-space:pre-wrap}
+pre{background:#f3f5f7;padding:12px;overflow-x:auto}
+pre span{display:block;min-height:19px}
 table{border-collapse:collapse;width:100%;margin:1rem 0}
 th,td{text-align:left;vertical-align:top;padding:.4rem .6rem;border-bottom:1px solid #c9d0d6}
 .no{font-weight:700;color:#a3230d}
 .yes{font-weight:700;color:#12652f}
 a{color:inherit}
+@media (min-width:600px){th span{display:block;white-space:nowrap}}
 @media print{body{padding:0}pre{background:none;border:1px solid #c9d0d6}tr{break-inside:avoid}}
 ";
 
@@ -74,14 +76,15 @@ fn table(study: &SavedStudy, rows: &[Row<'_>]) -> Element {
             Outcome::Result(_, Exit::Yes) | Outcome::NoReadings => "neutral",
         };
         let title = el("th").with("scope", "row");
+        let parts = row
+            .parts()
+            .into_iter()
+            .map(|part| el("span").text(part + " "));
         let title = if row.text.is_empty() {
-            title.text(row.title())
+            title.children(parts)
         } else {
-            title.child(
-                el("a")
-                    .with("href", format!("#{}", id(at)))
-                    .text(row.title()),
-            )
+            let link = el("a").with("href", format!("#{}", id(at)));
+            title.child(link.children(parts))
         };
         el("tr")
             .child(title)
@@ -99,7 +102,7 @@ fn in_full(at: usize, row: &Row<'_>) -> Option<Element> {
         el("section")
             .with("id", id(at))
             .child(el("h2").text(row.title()))
-            .child(el("pre").text(row.text.as_str()))
+            .child(el("pre").children(row.text.lines().map(|line| el("span").text(line))))
     })
 }
 
