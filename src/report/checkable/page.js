@@ -75,7 +75,7 @@ function parse(html) {
       }
       if (name === "table") page.tables.push(Object.assign(element, { heads: [], rows: [], sheet, of: element }));
       if (name === "tr" && table) table[rows ? "rows" : "heads"].push(Object.assign(element, { cells: [], place: page.places.length - 1 }));
-      if (name === "td" || name === "th") inside("tr")?.cells.push(element);
+      if (name === "td" || name === "th") inside("tr")?.cells?.push(element);
       if (rows && ((name === "td" && element.about === undefined) || (name === "tr" && element.about === undefined))) fault("a row or cell of a table without a name", all);
       if (name === "img") for (const around of open) around.pictures.push(element.src ?? "");
       if (name === "script" || name === "style") {
