@@ -16,7 +16,7 @@ body{max-width:62rem;margin:0 auto;padding:1.5rem}
 h1{font-size:1.5rem;margin:0 0 .25rem}
 h2{font-size:1.1rem;margin:2rem 0 .5rem;break-after:avoid}
 code,pre{font:13px/1.45 'DejaVu Sans Mono','Liberation Mono',monospace}
-pre{background:#f3f5f7;padding:12px;overflow-x:auto}
+pre{background:#f3f5f7;padding:12px;white-space:pre-wrap}
 pre span{display:block;min-height:19px}
 table{border-collapse:collapse;width:100%;margin:1rem 0}
 th,td{text-align:left;vertical-align:top;padding:.4rem .6rem;border-bottom:1px solid #c9d0d6}
