@@ -39,15 +39,13 @@ impl Check {
 
 /// Prints every error and warning of the configuration at `path`.
 pub(super) fn tell(path: &Path, as_json: bool, out: &mut dyn Write) -> Result<Exit, Failure> {
-    match files::load(path) {
-        Ok(config)
-            if config
-                .studies
-                .iter()
-                .any(|study| saved::fault(study).is_some()) =>
-        {
-            return unusable_studies(&config, as_json, out);
-        }
+    let loaded = files::load(path);
+    let studies = loaded.iter().flat_map(|config| &config.studies);
+    let no_studies: Vec<Failure> = studies.filter_map(saved::fault).collect();
+    if !no_studies.is_empty() {
+        return unusable_studies(&no_studies, as_json, out);
+    }
+    match loaded {
         Ok(config) if as_json => {
             for warning in &config.warnings.diagnostics {
                 writeln!(out, "{}", fault_json(warning))?;
@@ -95,9 +93,12 @@ pub(super) fn tell(path: &Path, as_json: bool, out: &mut dyn Write) -> Result<Ex
 
 /// Prints the saved studies whose commands are no studies. Only the command line knows its own words, so these errors have
 /// no line of the file.
-fn unusable_studies(config: &Config, as_json: bool, out: &mut dyn Write) -> Result<Exit, Failure> {
-    let faults: Vec<Failure> = config.studies.iter().filter_map(saved::fault).collect();
-    for fault in &faults {
+fn unusable_studies(
+    faults: &[Failure],
+    as_json: bool,
+    out: &mut dyn Write,
+) -> Result<Exit, Failure> {
+    for fault in faults {
         let help = fault.remedy().unwrap_or_default();
         if as_json {
             let got = fault.to_string();

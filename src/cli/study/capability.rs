@@ -63,11 +63,7 @@ impl Capability {
         let figures = show::all(FIGURES, &of);
         let warnings = rounding::warnings(all, &limits);
         let claim = of.claim();
-        let exit = if self.gate && !claim.shown {
-            Exit::No
-        } else {
-            Exit::Yes
-        };
+        let exit = show::gate(self.gate, || claim.shown);
         let object = || {
             let mut object = show::head("capability", &readings);
             show::object(&mut object, &figures);

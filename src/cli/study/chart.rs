@@ -157,11 +157,7 @@ impl Chart {
                 (places, readings.unit()),
             )
         })?;
-        let exit = if self.gate && (chart.signals(&rules) > 0 || !chart.judges()) {
-            Exit::No
-        } else {
-            Exit::Yes
-        };
+        let exit = show::gate(self.gate, || chart.signals(&rules) == 0 && chart.judges());
         let lengths = self.run_lengths(kind, &input, &chart);
         if context.json {
             json_line(out, &readings, (kind, &chart), &rules, &lengths)?;

@@ -82,11 +82,7 @@ pub(super) fn run(
     let figures = show::all(FIGURES, &of);
     let warnings = rounding::warnings(all, &limits);
     let claim = of.claim();
-    let exit = if asked.gate && !claim.shown {
-        Exit::No
-    } else {
-        Exit::Yes
-    };
+    let exit = show::gate(asked.gate, || claim.shown);
     let object = || {
         let mut object = show::head("capability", readings);
         object.insert(

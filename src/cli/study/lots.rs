@@ -60,11 +60,9 @@ impl LotsStudy {
             .iter()
             .rev()
             .find_map(|line| line.result.as_ref().ok());
-        let exit = if self.gate && !last.is_some_and(|(is_accepted, _)| *is_accepted) {
-            Exit::No
-        } else {
-            Exit::Yes
-        };
+        let exit = show::gate(self.gate, || {
+            last.is_some_and(|(is_accepted, _)| *is_accepted)
+        });
         let object = || {
             let mut object = show::head("lots", &readings);
             self.sampling.put(&mut object, &scheme);

@@ -70,11 +70,7 @@ impl Pull {
             if kept { "not below" } else { "BELOW" },
             unit = readings.unit()
         );
-        let exit = if self.gate && !kept {
-            Exit::No
-        } else {
-            Exit::Yes
-        };
+        let exit = show::gate(self.gate, || kept);
         let object = || {
             let mut object = show::head("pull", &readings);
             show::object(&mut object, &figures);

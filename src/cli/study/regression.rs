@@ -99,11 +99,7 @@ impl Regression {
             regression_svg(&readings.heading(), &line)
         })?;
         let (figures, claim) = (show::all(FIGURES, &line), line.claim(digits));
-        let exit = if self.gate && !claim.shown {
-            Exit::No
-        } else {
-            Exit::Yes
-        };
+        let exit = show::gate(self.gate, || claim.shown);
         let left = left_alone(alone, ambiguous);
         let sentence = line.sentence(digits);
         let object = || {

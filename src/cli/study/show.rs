@@ -1,7 +1,7 @@
 //! Shows figures as a table for people and as an object for programs.
 
 use super::readings::Readings;
-use crate::cli::{Context, Failure};
+use crate::cli::{Context, Exit, Failure};
 use crate::stats::capability::Ground;
 use crate::stats::picture::Histogram;
 use crate::stats::rounding::Warning;
@@ -105,6 +105,15 @@ pub(super) fn statements<'s>(
         writeln!(out, "{indent}{statement}")?;
     }
     Ok(())
+}
+
+/// The answer of a study: no where `--gate` is given and the gate does not pass. `passes` is asked only then.
+pub(super) fn gate(is_given: bool, passes: impl FnOnce() -> bool) -> Exit {
+    if is_given && !passes() {
+        Exit::No
+    } else {
+        Exit::Yes
+    }
 }
 
 /// Writes the preconditions of a claim, one on each line.

@@ -80,11 +80,7 @@ impl Tolerance {
         warnings.extend(of.is_of_resolution().then_some(OF_RESOLUTION));
         let figures = show::all(FIGURES, &of);
         let said = of.claim(digits.places);
-        let exit = if self.gate && !said.shown {
-            Exit::No
-        } else {
-            Exit::Yes
-        };
+        let exit = show::gate(self.gate, || said.shown);
         let object = || {
             let mut object = show::head("tolerance", &readings);
             show::object(&mut object, &figures);

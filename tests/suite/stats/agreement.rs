@@ -1,7 +1,7 @@
 //! Agreement of visual checks, and errors over the range of an instrument.
 
 use super::reference::{assert_close, number, rows};
-use super::study::{Folder, error};
+use super::study::Folder;
 use serde_json::Value;
 use std::fmt::Write as _;
 use tallyjaw::stats::Undefined;
@@ -124,13 +124,7 @@ fn a_file_of_answers_reads_as_a_study() {
         "--reference",
         "truth",
     ];
-    let refused = folder.run(&twice);
-    assert_eq!(refused.status.code(), Some(2));
-    assert!(
-        error(&refused).contains("give each item one right answer"),
-        "{}",
-        error(&refused)
-    );
+    folder.refuses(&twice, "give each item one right answer");
 }
 
 /// Errors of a caliper that reads 0.01 mm too much at 25 mm and 0.02 mm at 50 mm.

@@ -248,13 +248,9 @@ fn percentiles_of_few_readings_are_refused_with_the_number_that_is_needed() {
         found["x_50_low"].is_number() && found["ppk"].is_null(),
         "{found}"
     );
-    let without =
-        folder.run(&[&BURR[..], &["--spec", "<= 1.20 mm", "--origin", "0.05 mm"]].concat());
-    assert_eq!(without.status.code(), Some(2));
-    assert!(
-        error(&without).contains("--origin has no effect"),
-        "{}",
-        error(&without)
+    folder.refuses(
+        &[&BURR[..], &["--spec", "<= 1.20 mm", "--origin", "0.05 mm"]].concat(),
+        "--origin has no effect",
     );
     let above = [
         "--spec",

@@ -148,9 +148,10 @@ fn an_interval_is_claimed_only_of_a_stable_process_with_enough_pieces() {
     let few = folder.text(&with("tolerance", &five, &[]));
     let said = "not claimed, too few pieces to test distribution and stability: got 5, want at least 20. What to do: measure more pieces";
     assert!(few.contains(said), "{few}");
-    let wrong = folder.run(&with("tolerance", &RUN, &["--content", "100"]));
-    assert_eq!(wrong.status.code(), Some(2));
-    assert!(error(&wrong).contains("want a percentage between 0 and 100, such as 95"));
+    folder.refuses(
+        &with("tolerance", &RUN, &["--content", "100"]),
+        "want a percentage between 0 and 100, such as 95",
+    );
 }
 
 #[test]

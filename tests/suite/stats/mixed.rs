@@ -17,7 +17,7 @@ wire = "5.0 mm²"
 core_crimp_height = "1.82 ±0.05 mm"
 "#;
 
-fn plan(id: &str, wire: &str) -> String {
+pub(super) fn plan(id: &str, wire: &str) -> String {
     format!(
         "[[plan]]\nid = \"{id}\"\nterminal = \"QF-250-F\"\nwire = \"{wire}\"\naxes = [\"core_crimp_height\"]\npieces = 4\npurpose = \"in_process\"\ndecision = \"simple\"\nzero = {{ before_first = false, closing = false }}\n\n"
     )

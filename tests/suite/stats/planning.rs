@@ -1,7 +1,7 @@
 //! Planned studies against published and independent values, and as an engineer uses them.
 
 use super::reference::{assert_close, json};
-use super::study::{Folder, error};
+use super::study::Folder;
 use serde_json::Value;
 use tallyjaw::quantity::Unit;
 use tallyjaw::stats::Undefined;
@@ -306,17 +306,6 @@ fn wrong_use_of_a_plan_says_what_to_do() {
             "want a percentage between 0 and 100",
         ),
     ] {
-        let output = folder.run(arguments);
-        assert_eq!(
-            output.status.code(),
-            Some(2),
-            "{arguments:?}: {}",
-            error(&output)
-        );
-        assert!(
-            error(&output).contains(said),
-            "{arguments:?}: {}",
-            error(&output)
-        );
+        folder.refuses(arguments, said);
     }
 }

@@ -308,7 +308,5 @@ fn a_file_of_pairs_gives_line_range_and_gate() {
     let svg = with("regression", &source, &["--svg", "line.svg"]);
     folder.text(&svg);
     assert!(folder.path().join("line.svg").exists());
-    let unit = folder.run(&with("regression", &source[..8], &[]));
-    assert_eq!(unit.status.code(), Some(2));
-    assert!(error(&unit).contains("--x-unit mm"), "{}", error(&unit));
+    folder.refuses(&with("regression", &source[..8], &[]), "--x-unit mm");
 }

@@ -1,5 +1,6 @@
 //! Studies that are saved in the configuration, run for each of their plans and periods.
 
+use super::mixed::plan;
 use super::study::error;
 use crate::harness::Shop;
 use serde_json::Value;
@@ -33,12 +34,6 @@ name = "every-plan"
 command = ["compare", "--axis", "core_crimp_height", "--group", "plan"]
 "#;
 
-fn plan(id: &str) -> String {
-    format!(
-        "[[plan]]\nid = \"{id}\"\nterminal = \"QF-250-F\"\nwire = \"2.0 mm²\"\naxes = [\"core_crimp_height\"]\npieces = 4\npurpose = \"in_process\"\ndecision = \"simple\"\nzero = {{ before_first = false, closing = false }}\n\n"
-    )
-}
-
 fn said(output: &Output) -> String {
     String::from_utf8_lossy(&output.stdout).into_owned() + &error(output)
 }
@@ -53,7 +48,12 @@ fn rows(output: &Output) -> Vec<Value> {
 /// A shop with four pieces of each of two plans; the third plan was never measured.
 fn measured() -> Shop {
     let mut shop = Shop::new();
-    shop.write("plans.toml", &["one", "other", "unused"].map(plan).concat());
+    shop.write(
+        "plans.toml",
+        &["one", "other", "unused"]
+            .map(|id| plan(id, "2.0 mm²"))
+            .concat(),
+    );
     shop.write("tallyjaw.toml", &(shop.configuration() + STUDIES));
     let daemon = shop.start();
     let mut feed = daemon.connected_feed();

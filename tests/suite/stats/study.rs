@@ -63,6 +63,16 @@ impl Folder {
         serde_json::from_str(&self.text(&[arguments, &["--json"]].concat())).unwrap()
     }
 
+    /// The study is refused as wrong use, and its message has these words.
+    pub(super) fn refuses(&self, arguments: &[&str], said: &str) {
+        let output = self.run(arguments);
+        let code = output.status.code();
+        assert_eq!(code, Some(2), "{arguments:?}: {}", error(&output));
+        let told = error(&output);
+        assert!(told.contains(said), "{arguments:?}: {told}");
+        assert!(output.stdout.is_empty(), "{arguments:?}");
+    }
+
     pub(super) fn path(&self) -> &Path {
         self.0.path()
     }
@@ -332,19 +342,7 @@ fn wrong_use_ends_with_2_and_says_what_to_do() {
         ),
         (with("describe", &[], &[]), "no configuration file"),
     ] {
-        let output = folder.run(&arguments);
-        assert_eq!(
-            output.status.code(),
-            Some(2),
-            "{arguments:?}: {}",
-            error(&output)
-        );
-        assert!(
-            error(&output).contains(said),
-            "{arguments:?}: {}",
-            error(&output)
-        );
-        assert!(output.stdout.is_empty());
+        folder.refuses(&arguments, said);
     }
 }
 

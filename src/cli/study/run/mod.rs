@@ -5,7 +5,7 @@
 
 mod page;
 
-use super::Method;
+use super::{Method, show};
 use crate::cli::failure::FailureKind;
 use crate::cli::html_file::HtmlFile;
 use crate::cli::{Context, Exit, Failure, wrap};
@@ -91,8 +91,7 @@ impl Run {
         if !context.json {
             writeln!(out, "{}", counts(study, &rows))?;
         }
-        let fails = study.has_gate() && !passes(&rows);
-        Ok(if fails { Exit::No } else { Exit::Yes })
+        Ok(show::gate(study.has_gate(), || passes(&rows)))
     }
 }
 
