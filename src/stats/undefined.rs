@@ -83,6 +83,15 @@ pub enum Undefined {
 }
 
 impl Undefined {
+    /// The reason in words, for a sentence that has said what it is the reason of.
+    pub fn alone(&self) -> String {
+        if let Self::NotApplicable { why } = self {
+            (*why).to_owned()
+        } else {
+            self.to_string()
+        }
+    }
+
     /// `Ok` if there are at least `want` readings.
     pub(super) fn unless(got: u64, want: u64) -> Result<(), Self> {
         if got < want {

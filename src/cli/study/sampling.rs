@@ -98,7 +98,7 @@ impl Sampling {
             By::Variables => Scheme::by_variables(&points, sigma),
         };
         scheme.map_err(|reason| {
-            Failure::usage(format!("no sampling plan: {reason}")).with_remedy(
+            Failure::usage(format!("no sampling plan: {}", reason.alone())).with_remedy(
                 "allow more risk, or a limiting quality further from the acceptance quality limit",
             )
         })

@@ -201,11 +201,7 @@ impl Study {
         let (low, high) = match bounds {
             Ok(bounds) => bounds,
             Err(reason) => {
-                let why = if let Undefined::NotApplicable { why } = reason {
-                    why.to_owned()
-                } else {
-                    reason.to_string()
-                };
+                let why = reason.alone();
                 return format!(
                     "GRR is {share} % {of}; the measurement system cannot be judged: {why}"
                 );

@@ -302,6 +302,10 @@ fn wrong_use_of_a_plan_says_what_to_do() {
             "the number of appraisers is out of range",
         ),
         (
+            &["plan", "sampling", "--aql", "5", "--limiting", "2"],
+            "no sampling plan: the limiting quality is not above the acceptance quality limit",
+        ),
+        (
             &["plan", "proportion", "--share", "0"],
             "want a percentage between 0 and 100",
         ),
