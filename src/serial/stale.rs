@@ -77,6 +77,12 @@ mod tests {
         (near, far)
     }
 
+    fn wait_for_bytes(port: &OwnedFd, least: u64) {
+        while rustix::io::ioctl_fionread(port).unwrap() < least {
+            std::thread::yield_now();
+        }
+    }
+
     fn wait_for_reader(port: &OwnedFd) {
         while rustix::io::ioctl_fionread(port).unwrap() > 0 {
             std::thread::yield_now();
@@ -87,9 +93,7 @@ mod tests {
     fn a_frame_that_is_on_its_way_at_the_opening_is_stale_to_its_end() {
         let (near, far) = line();
         rustix::io::write(&near, b"+1").unwrap();
-        while rustix::io::ioctl_fionread(&far).unwrap() < 2 {
-            std::thread::yield_now();
-        }
+        wait_for_bytes(&far, 2);
         let port = far.try_clone().unwrap();
         let rest = std::thread::spawn(move || {
             wait_for_reader(&port);
@@ -115,9 +119,7 @@ mod tests {
                 std::thread::sleep(Duration::from_millis(1));
             }
         });
-        while rustix::io::ioctl_fionread(&far).unwrap() == 0 {
-            std::thread::yield_now();
-        }
+        wait_for_bytes(&far, 1);
         let quiet = Duration::from_secs(3600);
         let (stale, out_of_step) = take_stale(&far, quiet, Duration::from_millis(100)).unwrap();
         assert!(!stale.is_empty());
@@ -132,9 +134,11 @@ mod tests {
         let hour = Duration::from_secs(3600);
         let silence = Duration::from_millis(20);
         assert_eq!(take_stale(&far, silence, hour), Ok((Vec::new(), false)));
-        let port = far.try_clone().unwrap();
-        let opening = std::thread::spawn(move || take_stale(&port, hour, Duration::ZERO));
         rustix::io::write(&near, b"+1").unwrap();
-        assert_eq!(opening.join().unwrap(), Ok((b"+1".to_vec(), true)));
+        wait_for_bytes(&far, 2);
+        assert_eq!(
+            take_stale(&far, hour, Duration::ZERO),
+            Ok((b"+1".to_vec(), true))
+        );
     }
 }
