@@ -6,7 +6,7 @@
 use crate::cli::Failure;
 use crate::quantity::did_you_mean;
 use csv::StringRecord;
-use std::io::{Read, Seek, SeekFrom};
+use std::io::{self, Read, Seek, SeekFrom};
 
 /// Positions of the needed columns.
 pub(super) struct Columns {
@@ -92,12 +92,50 @@ fn place(headings: &StringRecord, shown: &str, name: &str) -> Result<usize, Fail
     }
 }
 
-fn reader<S: Read + ?Sized>(source: &mut S) -> csv::Reader<&mut S> {
+type Records<'s, S> = csv::Reader<PlainEnds<'s, S>>;
+
+fn reader<S: Read + ?Sized>(source: &mut S) -> Records<'_, S> {
     csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
         .has_headers(false)
         .flexible(true)
-        .from_reader(source)
+        .from_reader(PlainEnds {
+            source,
+            after_return: false,
+        })
+}
+
+/// A source whose lines all end with a line feed. The reader of records counts line feeds only, and that of a `\r\n` not
+/// before the next record, so its numbers of lines are otherwise wrong.
+struct PlainEnds<'s, S: Read + ?Sized> {
+    source: &'s mut S,
+    after_return: bool,
+}
+
+impl<S: Read + ?Sized> Read for PlainEnds<'_, S> {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        loop {
+            let count = self.source.read(into)?;
+            let mut kept = 0;
+            for at in 0..count {
+                let Some(byte) = into.get(at).copied() else {
+                    break;
+                };
+                let second_half = byte == b'\n' && self.after_return;
+                self.after_return = byte == b'\r';
+                if second_half {
+                    continue;
+                }
+                if let Some(place) = into.get_mut(kept) {
+                    *place = if self.after_return { b'\n' } else { byte };
+                    kept += 1;
+                }
+            }
+            if kept > 0 || count == 0 {
+                return Ok(kept);
+            }
+        }
+    }
 }
 
 fn no_csv(shown: &str, error: &csv::Error) -> Failure {
@@ -109,7 +147,7 @@ fn no_csv(shown: &str, error: &csv::Error) -> Failure {
 
 /// The lines after the headings.
 pub(super) struct Cells<'s, S: Read + ?Sized> {
-    records: csv::Reader<&'s mut S>,
+    records: Records<'s, S>,
     record: StringRecord,
     columns: &'s Columns,
     shown: &'s str,

@@ -219,3 +219,21 @@ fn the_shape_of_fine_and_of_wide_readings_is_told_in_bounded_time_and_memory() {
     assert_eq!(told["resolution"], json!({"value": 0.01, "from": "given"}));
     assert_eq!(told["warnings"], json!([]));
 }
+
+#[test]
+fn every_line_counts_whatever_ends_it() {
+    let lines = ["# by M.", "piece,height", "1,1.61", "2,1.62", "3,1.64"];
+    for end in ["\n", "\r\n", "\r"] {
+        for last in ["", end] {
+            let text = lines.join(end) + last;
+            let told = described(&text, "mm");
+            assert_eq!(
+                (&told["n"], &told["min"]),
+                (&json!(3), &json!(1.61)),
+                "{text:?}"
+            );
+        }
+        let said = refused(&["height", "1.61", "1.6.2"].join(end), &[]);
+        assert!(said.contains("of.csv:3: "), "{end:?}: {said}");
+    }
+}
