@@ -3,6 +3,7 @@
 use super::agreement::Agreement;
 use super::cells::{Cells, Columns};
 use super::file;
+use super::select::has_room;
 use crate::cli::query::{self, Rest, Search};
 use crate::cli::{Context, Failure, configured};
 use crate::entry::glance::Glance;
@@ -30,6 +31,7 @@ fn of_file(of: &Agreement, path: &Path, column: &str) -> Result<(String, Answers
     let columns = Columns::find(&mut source, &shown, column, &keys)?;
     let mut cells = Cells::new(&mut source, &columns, &shown)?;
     let mut answers = Answers::default();
+    let mut count = 0;
     while let Some(line) = cells.next()? {
         let [item, appraiser, ..] = &line.keys[..] else {
             continue;
@@ -37,6 +39,8 @@ fn of_file(of: &Agreement, path: &Path, column: &str) -> Result<(String, Answers
         if line.value.is_empty() {
             continue;
         }
+        has_room(count, "answers")?;
+        count += 1;
         answers.push(item, appraiser, &line.value);
         let differs = line.keys.get(2).and_then(|truth| {
             let known = answers.refer(item, truth)?;
@@ -62,6 +66,7 @@ fn of_file(of: &Agreement, path: &Path, column: &str) -> Result<(String, Answers
 #[derive(Default)]
 struct OfSeries {
     answers: Answers,
+    count: usize,
     ids: Vec<String>,
 }
 
@@ -88,6 +93,8 @@ impl query::Take for OfSeries {
                 Some(piece) => format!("{}, piece {piece}", look.question),
                 None => look.question.clone(),
             };
+            has_room(self.count, "answers")?;
+            self.count += 1;
             self.answers.push(&item, operator, answer.name());
             has = true;
         }

@@ -17,6 +17,9 @@ use clap::builder::{NonEmptyStringValueParser, PossibleValue, PossibleValuesPars
 use std::collections::HashMap;
 use std::path::PathBuf;
 
+/// The most readings that are kept with their cells: half a gigabyte.
+const MOST_KEPT: usize = 2_000_000;
+
 /// The source of the readings.
 #[derive(Debug, Clone, clap::Args)]
 pub(super) struct Select {
@@ -151,10 +154,7 @@ impl Select {
     /// All readings, with their values for `keys`.
     pub(super) fn readings(&self, context: &Context, keys: &[&str]) -> Result<Readings, Failure> {
         let mut rows = Vec::new();
-        let readings = self.each(context, keys, &mut |reading, _| {
-            rows.push(reading);
-            Ok(())
-        })?;
+        let readings = self.each(context, keys, &mut |reading, _| keep(&mut rows, reading))?;
         Ok(Readings { rows, ..readings })
     }
 
@@ -241,8 +241,7 @@ impl Select {
     pub(super) fn each_axis(&self, context: &Context, keys: &[&str]) -> Result<Readings, Failure> {
         let mut rows = Vec::new();
         let readings = journal::read_together(self, context, keys, &mut |reading, _| {
-            rows.push(reading);
-            Ok(())
+            keep(&mut rows, reading)
         })?;
         Ok(Readings { rows, ..readings })
     }
@@ -261,6 +260,24 @@ impl Select {
                 .with_remedy(format!("name the column of the file: {option} NAME"))),
         }
     }
+}
+
+/// Keeps a reading with its cells, for a study that looks at them more than once.
+fn keep(rows: &mut Vec<Reading>, reading: Reading) -> Result<(), Failure> {
+    has_room(rows.len(), "readings")?;
+    rows.push(reading);
+    Ok(())
+}
+
+/// Refuses one more of what a study keeps in memory, of which it has this many, above [`MOST_KEPT`].
+pub(super) fn has_room(kept: usize, what: &str) -> Result<(), Failure> {
+    if kept < MOST_KEPT {
+        return Ok(());
+    }
+    Err(Failure::usage(format!(
+        "this study keeps its {what} in memory, and takes at most {MOST_KEPT}"
+    ))
+    .with_remedy("choose fewer, such as with --since and --until; docs/scale.md says which studies take any number"))
 }
 
 pub(super) fn unit(symbol: &str) -> Result<Unit, String> {
