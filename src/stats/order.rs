@@ -100,6 +100,29 @@ pub fn order(sample: &Sample) -> Result<Order, Undefined> {
     })
 }
 
+/// Significance level of [`wanders`].
+const LEVEL: f64 = 0.025;
+
+/// Whether neighbours are near each other: a positive lag-1 autocorrelation is shown, by [`order`], or of more readings than that
+/// takes by the normal distribution of the autocorrelation.
+///
+/// ```text
+/// lag1_p < 0.025 and near_p < 0.025;   above 5,000 readings: lag-1 > z(0.975)/√n
+/// ```
+///
+/// # Errors
+///
+/// Those of [`order`], but not [`Undefined::TooMany`].
+pub fn wanders(sample: &Sample) -> Result<bool, Undefined> {
+    if sample.count() > MOST {
+        let all = sample.summary();
+        let lag1 = super::describe::lag1(all)?;
+        return Ok(lag1 * all.n().sqrt() > super::distribution::quantile(1.0 - LEVEL)?);
+    }
+    let chances = order(sample)?;
+    Ok(chances.lag1_p < LEVEL && chances.near_p < LEVEL)
+}
+
 /// A random order in which every order is equally likely (Fisher and Yates).
 fn shuffle(values: &mut [i128], random: &mut Random) {
     for last in (1..values.len()).rev() {

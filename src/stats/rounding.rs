@@ -50,6 +50,27 @@ pub fn sd_at_least_of_step(all: &Summary) -> Result<(f64, bool), Undefined> {
     Ok((measured.max(floor), measured < floor))
 }
 
+/// How far rounding may have moved the mean.
+///
+/// ```text
+/// step/2 if sd < step/2, otherwise 0
+/// ```
+///
+/// Readings that spread by half a step or more average rounding out: of normal ones the mean is then wrong by at most
+/// `step/π · exp(-2 (π sd/step)²)`, 0.2 % of a step at half a step. With less spread all may be rounded the same way,
+/// and more readings do not help. 0 without a known resolution.
+///
+/// # Errors
+///
+/// [`Undefined::TooFew`] below 2 readings.
+pub fn mean_may_be_off(all: &Summary) -> Result<f64, Undefined> {
+    let Ok(step) = all.step() else {
+        return Ok(0.0);
+    };
+    let is_hidden = sd(all)? < step / 2.0;
+    Ok(if is_hidden { step / 2.0 } else { 0.0 })
+}
+
 /// Two-sided confidence interval of [`sd_corrected`]: that of the standard deviation with both ends corrected.
 ///
 /// ```text

@@ -63,11 +63,12 @@ impl Factors {
             Drawing::Boxes => boxes_svg(&title, &levels.boxes(&readings)),
         })?;
         let all = levels.all(&readings)?;
-        if show::as_json(context, out, || object(&readings, &components))? {
+        let said = [components.sentences(), levels.in_turn()].concat();
+        if show::as_json(context, out, || object(&readings, &components, &said))? {
             return Ok(Exit::Yes);
         }
         show::heading(out, &readings)?;
-        show::statements(out, components.sentences().iter().map(String::as_str))?;
+        show::statements(out, said.iter().map(String::as_str))?;
         writeln!(out)?;
         table(out, &components, Digits::of(&all))?;
         writeln!(out)?;
@@ -147,13 +148,12 @@ pub(super) fn squares(
     Ok(())
 }
 
-fn object(readings: &Readings, components: &Components) -> Map<String, Value> {
+fn object(readings: &Readings, components: &Components, said: &[String]) -> Map<String, Value> {
     let mut object = show::head("factors", readings);
     object.insert("n".to_owned(), json!(components.count()));
     object.insert("balanced".to_owned(), json!(components.balanced));
     object.insert("sources".to_owned(), sources_json(components));
-    let sentence = components.sentences().join("; ");
-    object.insert("sentence".to_owned(), json!(sentence));
+    object.insert("sentence".to_owned(), json!(said.join("; ")));
     object
 }
 

@@ -42,7 +42,8 @@ pub(super) struct Gauge {
     /// The method
     #[arg(long, value_enum, default_value = "anova")]
     method: Method,
-    /// Further factors of an expanded study: `instrument,day`; their spread is part of reproducibility
+    /// Further factors of an expanded study: `instrument,day`, nested: `instrument/fixture`; their spread is part of
+    /// reproducibility
     #[arg(
         long,
         value_name = "FACTORS",
@@ -71,15 +72,19 @@ impl Gauge {
             .select
             .key(self.appraiser.as_deref(), "operator", "--appraiser")?;
         let also = self.factors.iter().map(String::as_str);
-        let keys: Vec<&str> = [part, appraiser].into_iter().chain(also).collect();
+        let by = [part, appraiser].into_iter().chain(also);
+        let by: Vec<String> = by.map(str::to_owned).collect();
+        let keys = levels::columns(&by)?;
+        let keys: Vec<&str> = keys.iter().map(String::as_str).collect();
         let readings = self.select.readings(context, &keys)?;
-        let (study, table, sources) = self.any_study(&readings, &keys)?;
+        let (study, table, sources) = self.any_study(&readings, &by, [part, appraiser])?;
         let digits = Digits::of(readings.sample()?.summary());
         let step = readings.step.map(|step| readings.scale.in_unit(step));
+        let sentence = study.sentence(step);
         let coarse = study.warnings(step);
         let guessed = readings.guessed_step().filter(|_| !coarse.is_empty());
         let output = GaugeOutput {
-            sentence: Some(study.sentence()),
+            sentence: Some(sentence),
             variance: table.map(|table| (table, study.pooled.unwrap_or_default())),
             sources,
             ..GaugeOutput::of(
@@ -95,14 +100,15 @@ impl Gauge {
     fn any_study(
         &self,
         readings: &Readings,
-        keys: &[&str],
+        by: &[String],
+        [part, appraiser]: [&str; 2],
     ) -> Result<(Study, Option<Table>, Option<Components>), Failure> {
         let remedy = "each person measures each part the same number of times, at least twice";
         let none = |reason: Undefined| {
             Failure::usage(format!("no gauge study of these readings: {reason}"))
                 .with_remedy(remedy)
         };
-        if self.factors.is_empty() {
+        if self.factors.is_empty() && !by.iter().any(|factor| factor.contains('/')) {
             match self.study(readings) {
                 Ok((study, table)) => return Ok((study, table, None)),
                 Err(Undefined::Unequal { .. }) if self.method == Method::Anova => {}
@@ -112,8 +118,7 @@ impl Gauge {
             return Err(Failure::usage("the range method has no further factors")
                 .with_remedy("leave --method out"));
         }
-        let by: Vec<String> = keys.iter().map(|key| (*key).to_owned()).collect();
-        let levels = Levels::of_rows(readings, &by)?;
+        let levels = Levels::of_rows(readings, by)?;
         if levels.factors.len() < by.len() {
             return Err(
                 Failure::usage("no gauge study: two of its columns are the same")
@@ -125,8 +130,13 @@ impl Gauge {
             return Err(levels::told_apart(&together));
         }
         let components = Components::new(&cells, &levels.factors, true).map_err(none)?;
-        let part = keys.first().copied().unwrap_or_default();
-        let study = expanded(&components, part).map_err(none)?;
+        // Parts within lots spread by lots too; parts within appraisers do not make appraisers parts.
+        let is_part = |source: &str| {
+            let outer = part.strip_prefix(source);
+            outer.is_some_and(|inner| inner.is_empty() || inner.starts_with('/'))
+                && source != appraiser
+        };
+        let study = expanded(&components, is_part).map_err(none)?;
         let all = levels.all(readings)?;
         let study = study.within(&all, &readings.limits_if_any());
         Ok((study, None, Some(components)))

@@ -22,6 +22,8 @@ pub(super) struct Levels {
     /// The readings of each level of each factor.
     single: Vec<Vec<Stream>>,
     all: Option<Stream>,
+    /// The level of the last reading, and how often it changed, of each factor.
+    turns: Vec<(usize, usize)>,
 }
 
 /// A factor as it was named: the columns whose cells make its levels.
@@ -66,6 +68,11 @@ fn asked(by: &[String]) -> Result<(Vec<Asked>, Vec<String>), Failure> {
     Ok((factors, columns))
 }
 
+/// The columns that make the levels of these factors, in the order of [`Levels::of_rows`].
+pub(super) fn columns(by: &[String]) -> Result<Vec<String>, Failure> {
+    Ok(asked(by)?.1)
+}
+
 /// Sorts readings into levels.
 struct Sorter {
     asked: Vec<Asked>,
@@ -82,6 +89,7 @@ impl Sorter {
             cells: BTreeMap::new(),
             single: vec![Vec::new(); asked.len()],
             all: None,
+            turns: vec![(0, 0); asked.len()],
         };
         Self {
             known: vec![HashMap::new(); asked.len()],
@@ -167,6 +175,10 @@ impl Levels {
         stream: impl Fn() -> Stream,
     ) -> Result<(), Undefined> {
         self.all.get_or_insert_with(&stream).push(base)?;
+        for ((last, changes), level) in self.turns.iter_mut().zip(&key) {
+            *changes += usize::from(last != level);
+            *last = *level;
+        }
         for (single, level) in self.single.iter_mut().zip(&key) {
             while single.len() <= *level {
                 single.push(stream());
@@ -206,6 +218,24 @@ impl Levels {
         let factors = self.factors.iter().zip(&self.names);
         let named = factors.map(|(factor, names)| (factor.full_name(), names.clone()));
         named.collect()
+    }
+
+    /// For each factor whose levels were measured one after the other, that a drift would count as its spread.
+    pub(super) fn in_turn(&self) -> Vec<String> {
+        let count = self.all.as_ref().map_or(0, Stream::count);
+        let factors = self.factors.iter().zip(&self.turns);
+        let in_turn = factors.filter(|(factor, (_, changes))| {
+            let levels = factor.levels;
+            *changes + 1 == levels && u64::try_from(levels).is_ok_and(|levels| levels < count)
+        });
+        in_turn
+            .map(|(factor, _)| {
+                let name = factor.full_name();
+                format!(
+                    "the readings of each {name} follow each other, so a drift over time would count as spread of {name}"
+                )
+            })
+            .collect()
     }
 
     /// The readings of each level of each factor.

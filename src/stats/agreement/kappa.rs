@@ -36,7 +36,7 @@ pub struct Kappa {
 /// Sums over items, from which kappa is computed; those without one item follow from them.
 #[derive(Debug, Clone)]
 struct Sums {
-    items: f64,
+    looks: f64,
     agreement: f64,
     /// For each answer: how often the first, and how often the second gave it; for Fleiss' kappa both are all.
     given: Vec<(f64, f64)>,
@@ -44,7 +44,7 @@ struct Sums {
 
 impl Sums {
     fn kappa(&self) -> Result<(f64, f64, f64), Undefined> {
-        let observed = self.agreement / self.items;
+        let observed = self.agreement / self.looks;
         let whole = |of: fn(&(f64, f64)) -> f64| self.given.iter().map(of).sum::<f64>();
         let (first, second) = (whole(|of| of.0), whole(|of| of.1));
         let expected: f64 = self.given.iter().map(|(a, b)| a * b).sum::<f64>() / (first * second);
@@ -60,7 +60,7 @@ impl Sums {
             (a - first, b - second)
         });
         Self {
-            items: self.items - 1.0,
+            looks: self.looks - item.looks,
             agreement: self.agreement - item.agreement,
             given: given.collect(),
         }
@@ -70,6 +70,8 @@ impl Sums {
 /// What an item adds to the sums.
 #[derive(Debug, Clone)]
 struct Item {
+    /// How many looks it has: pairs of answers, or for Fleiss' kappa one.
+    looks: f64,
     agreement: f64,
     given: Vec<(f64, f64)>,
 }
@@ -78,11 +80,12 @@ fn of(items: &[Item], answers: usize, confidence: f64) -> Result<Kappa, Undefine
     let count = u64::try_from(items.len()).unwrap_or(u64::MAX);
     Undefined::unless(count, 2)?;
     let mut sums = Sums {
-        items: float_of(items.len()),
+        looks: 0.0,
         agreement: 0.0,
         given: vec![(0.0, 0.0); answers],
     };
     for item in items {
+        sums.looks += item.looks;
         sums.agreement += item.agreement;
         for (into, own) in sums.given.iter_mut().zip(&item.given) {
             into.0 += own.0;
@@ -156,11 +159,32 @@ pub fn cohen(
     answers: usize,
     confidence: f64,
 ) -> Result<Kappa, Undefined> {
-    let one = |is: bool| if is { 1.0 } else { 0.0 };
-    let items = pairs.iter().map(|(first, second)| Item {
-        agreement: one(first == second),
+    let items: Vec<Vec<(usize, usize)>> = pairs.iter().map(|pair| vec![*pair]).collect();
+    cohen_of_items(&items, answers, confidence)
+}
+
+/// As [`cohen`], of items that were looked at several times: `items` has for each the pairs of answers. All looks of an
+/// item are left out together for the interval, since they say less than as many items.
+///
+/// # Errors
+///
+/// As [`cohen`].
+pub fn cohen_of_items(
+    items: &[Vec<(usize, usize)>],
+    answers: usize,
+    confidence: f64,
+) -> Result<Kappa, Undefined> {
+    let times = |pairs: &[(usize, usize)], is: &dyn Fn(&(usize, usize)) -> bool| {
+        float_of(pairs.iter().filter(|pair| is(pair)).count())
+    };
+    let items = items.iter().map(|pairs| Item {
+        looks: float_of(pairs.len()),
+        agreement: times(pairs, &|(first, second)| first == second),
         given: (0..answers)
-            .map(|answer| (one(*first == answer), one(*second == answer)))
+            .map(|answer| {
+                let first = times(pairs, &|(first, _)| *first == answer);
+                (first, times(pairs, &|(_, second)| *second == answer))
+            })
             .collect(),
     });
     of(&items.collect::<Vec<_>>(), answers, confidence)
@@ -197,6 +221,7 @@ pub fn fleiss(counts: &[Vec<u32>], confidence: f64) -> Result<Kappa, Undefined> 
     let items = counts.iter().map(|item| {
         let equal = item.iter().map(|n| f64::from(*n) * (f64::from(*n) - 1.0));
         Item {
+            looks: 1.0,
             agreement: equal.sum::<f64>() / (r * (r - 1.0)),
             given: item
                 .iter()

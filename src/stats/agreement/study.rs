@@ -1,6 +1,6 @@
 //! A study of agreement: each appraiser with himself, with the reference, and all with each other.
 
-use super::kappa::{Kappa, cohen, fleiss};
+use super::kappa::{Kappa, cohen_of_items, fleiss};
 use crate::stats::proportion::Share;
 use crate::stats::text::fixed;
 use crate::stats::{CONFIDENCE, Undefined};
@@ -37,9 +37,10 @@ pub struct Between {
 /// An appraiser against the reference.
 #[derive(Debug, Clone)]
 pub struct Against {
-    /// All looks of the appraiser, each with the reference.
+    /// Items of which every look is as the reference; kappa is of all looks.
     pub all: Between,
-    /// For each answer of the reference: how often the appraiser answered otherwise, of how many looks.
+    /// For each answer of the reference: how many of its items the appraiser answered otherwise at least once, of how
+    /// many.
     pub missed: Vec<(String, u64, u64)>,
 }
 
@@ -62,47 +63,54 @@ pub struct Study {
     pub against: Vec<Against>,
 }
 
+/// The answers of two about an item, of each look.
+type Pairs = Vec<(usize, usize)>;
+
 fn number(count: usize) -> u64 {
     u64::try_from(count).unwrap_or(u64::MAX)
 }
 
-/// The comparison of items, each with the answers about it as numbers.
+/// The comparison of two, by the pairs of answers about each item.
+fn compare_two(names: (&str, &str), items: &[Pairs], words: usize) -> Between {
+    let is_equal = |pairs: &&Pairs| pairs.iter().all(|(first, second)| first == second);
+    let agreed = number(items.iter().filter(is_equal).count());
+    let kappa = cohen_of_items(items, words, CONFIDENCE);
+    Between::of(names, (agreed, number(items.len())), kappa)
+}
+
+/// The comparison of several answers about each item, by the same appraiser or by all.
 fn compare(names: (&str, &str), items: &[Vec<usize>], words: usize) -> Between {
-    let equal = items.iter().filter(|answers| {
+    let is_equal = |answers: &&Vec<usize>| {
         let first = answers.first();
         answers.iter().all(|answer| Some(answer) == first)
-    });
-    let (agreed, count) = (number(equal.count()), number(items.len()));
-    let pairs: Option<Vec<(usize, usize)>> = items
-        .iter()
-        .map(|answers| {
-            let [first, second] = &answers[..] else {
-                return None;
-            };
-            Some((*first, *second))
-        })
-        .collect();
-    let is_two = names.0 != names.1;
-    let kappa = if let Some(pairs) = pairs.filter(|_| is_two) {
-        cohen(&pairs, words, CONFIDENCE)
-    } else {
-        let counts = items.iter().map(|answers| {
-            let mut counts = vec![0_u32; words];
-            for answer in answers {
-                if let Some(count) = counts.get_mut(*answer) {
-                    *count += 1;
-                }
-            }
-            counts
-        });
-        fleiss(&counts.collect::<Vec<_>>(), CONFIDENCE)
     };
-    Between {
-        names: (names.0.to_owned(), names.1.to_owned()),
-        agreed,
-        items: count,
-        share: Share::of(agreed, count, CONFIDENCE),
-        kappa,
+    let counts = items.iter().map(|answers| {
+        let mut counts = vec![0_u32; words];
+        for answer in answers {
+            if let Some(count) = counts.get_mut(*answer) {
+                *count += 1;
+            }
+        }
+        counts
+    });
+    let kappa = fleiss(&counts.collect::<Vec<_>>(), CONFIDENCE);
+    let agreed = number(items.iter().filter(is_equal).count());
+    Between::of(names, (agreed, number(items.len())), kappa)
+}
+
+impl Between {
+    fn of(
+        names: (&str, &str),
+        (agreed, count): (u64, u64),
+        kappa: Result<Kappa, Undefined>,
+    ) -> Self {
+        Self {
+            names: (names.0.to_owned(), names.1.to_owned()),
+            agreed,
+            items: count,
+            share: Share::of(agreed, count, CONFIDENCE),
+            kappa,
+        }
     }
 }
 
@@ -159,8 +167,8 @@ impl Answers {
         let between = pairs.map(|(a, b)| {
             let items = all
                 .clone()
-                .filter_map(|item| Some(vec![first(item, a)?, first(item, b)?]));
-            compare((a, b), &items.collect::<Vec<_>>(), words.len())
+                .filter_map(|item| Some(vec![(first(item, a)?, first(item, b)?)]));
+            compare_two((a, b), &items.collect::<Vec<_>>(), words.len())
         });
         let together = (named.len() > 2).then(|| {
             let items = all
@@ -170,14 +178,15 @@ impl Answers {
         });
         let is_referred = all.clone().any(|item| item.reference.is_some());
         let against = named.iter().filter(|_| is_referred).map(|name| {
-            let pairs: Vec<Vec<usize>> = all
+            let items: Vec<Pairs> = all
                 .clone()
                 .filter_map(|item| Some((item.reference.as_ref().map(at)?, looks(item, name))))
-                .flat_map(|(truth, looks)| looks.into_iter().map(move |look| vec![truth, look]))
+                .map(|(truth, looks)| looks.into_iter().map(|look| (truth, look)).collect())
+                .filter(|pairs: &Pairs| !pairs.is_empty())
                 .collect();
             Against {
-                missed: missed(&words, &pairs),
-                all: compare((name, "reference"), &pairs, words.len()),
+                missed: missed(&words, &items),
+                all: compare_two((name, "reference"), &items, words.len()),
             }
         });
         Study {
@@ -192,11 +201,13 @@ impl Answers {
     }
 }
 
-fn missed(words: &[&str], pairs: &[Vec<usize>]) -> Vec<(String, u64, u64)> {
+fn missed(words: &[&str], items: &[Pairs]) -> Vec<(String, u64, u64)> {
     let counted = words.iter().enumerate().map(|(at, word)| {
-        let of = || pairs.iter().filter(|pair| pair.first() == Some(&at));
-        let wrong = of().filter(|pair| pair.get(1) != Some(&at)).count();
-        ((*word).to_owned(), number(wrong), number(of().count()))
+        let is_of = |pairs: &&Pairs| pairs.first().is_some_and(|(truth, _)| *truth == at);
+        let of = || items.iter().filter(is_of);
+        let wrong = of().filter(|pairs| pairs.iter().any(|(_, look)| *look != at));
+        let wrong = number(wrong.count());
+        ((*word).to_owned(), wrong, number(of().count()))
     });
     counted.filter(|(_, _, of)| *of > 0).collect()
 }

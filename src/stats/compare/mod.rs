@@ -14,13 +14,11 @@ pub use welch::{Difference, pooled, welch};
 
 use super::describe::{mean, sd};
 use super::figures::{decimals, row};
-use super::order::order;
+use super::order::wanders;
+use super::rounding::mean_may_be_off;
 use super::sample::float;
 use super::text::{fixed, percent};
 use super::{CONFIDENCE, Figure, FigureKind, Limits, Sample, Undefined, proportion};
-
-/// Significance level of the test of order.
-const ORDER: f64 = 0.025;
 
 /// A comparison of two samples.
 #[derive(Debug, Clone)]
@@ -86,8 +84,21 @@ impl Comparison {
         welch(&self.second.1, &self.first.1)
     }
 
+    /// Bounds of the difference, wider by what rounding may make of it.
     fn bounds(&self) -> Result<(f64, f64), Undefined> {
-        self.difference()?.bounds(self.confidence)
+        self.bounds_at(self.confidence)
+    }
+
+    fn bounds_at(&self, confidence: f64) -> Result<(f64, f64), Undefined> {
+        let (low, high) = self.difference()?.bounds(confidence)?;
+        let off = self.may_be_off()?;
+        Ok((low - off, high + off))
+    }
+
+    /// How much of the difference rounding alone may make.
+    fn may_be_off(&self) -> Result<f64, Undefined> {
+        let of = |sample: &Sample| mean_may_be_off(sample.summary());
+        Ok(of(&self.first.1)? + of(&self.second.1)?)
     }
 
     /// Significance level of a comparison: 5 %, shared by all comparisons of a study.
@@ -100,13 +111,22 @@ impl Comparison {
         let margin = self.margin.ok_or(Undefined::NotApplicable {
             why: "no margin was given",
         })?;
-        self.difference()?.equivalence_p(margin)
+        if !(margin > 0.0 && margin.is_finite()) {
+            return Err(Undefined::OutOfRange { what: "the margin" });
+        }
+        let left = margin - self.may_be_off()?;
+        if left <= 0.0 {
+            return Err(Undefined::NotApplicable {
+                why: "the readings spread by less than half of the resolution, so rounding alone may make a difference as large as the margin",
+            });
+        }
+        self.difference()?.equivalence_p(left)
     }
 
     /// The confidence interval of the equivalence test. It lies within the margin exactly if the means are equivalent.
     /// Its confidence is `1 - 2 alpha`, 90 % for a single comparison.
     pub fn equivalence_bounds(&self) -> Result<(f64, f64), Undefined> {
-        self.difference()?.bounds(1.0 - 2.0 * self.alpha())
+        self.bounds_at(1.0 - 2.0 * self.alpha())
     }
 
     /// Ratio of the standard deviations, second to first.
@@ -147,10 +167,14 @@ impl Comparison {
             }
         };
         let digits = |value: f64| self.digits(value);
-        let sure = percent(self.confidence);
+        let rounding = match self.may_be_off() {
+            Ok(off) if off > 0.0 => ", rounding allowed for",
+            Ok(_) | Err(_) => "",
+        };
+        let sure = format!("{} confidence interval{rounding}", percent(self.confidence));
         if low <= 0.0 && high >= 0.0 {
             return format!(
-                "no significant difference of the means of {first} and {second}: {} {unit} ({sure} confidence interval: {} to {} {unit})",
+                "no significant difference of the means of {first} and {second}: {} {unit} ({sure}: {} to {} {unit})",
                 digits(difference),
                 digits(low),
                 digits(high)
@@ -162,7 +186,7 @@ impl Comparison {
             ("below", -high, -low)
         };
         format!(
-            "the mean of {second} lies {} {unit} {side} that of {first} ({sure} confidence interval: {} to {} {unit})",
+            "the mean of {second} lies {} {unit} {side} that of {first} ({sure}: {} to {} {unit})",
             digits(difference.abs()),
             digits(near),
             digits(far)
@@ -222,9 +246,9 @@ impl Comparison {
     /// Name of the first group with a significant lag-1 autocorrelation.
     fn wanders(&self) -> Option<&str> {
         let both = [&self.first, &self.second];
-        let of = both.into_iter().find(|(_, sample)| {
-            order(sample).is_ok_and(|chances| chances.lag1_p < ORDER && chances.near_p < ORDER)
-        });
+        let of = both
+            .into_iter()
+            .find(|(_, sample)| wanders(sample).is_ok_and(|is_so| is_so));
         of.map(|(name, _)| name.as_str())
     }
 

@@ -1,6 +1,7 @@
 //! Variance components in sentences.
 
 use super::{Components, Source};
+use crate::stats::sample::float_of;
 use crate::stats::text::{chance, fixed};
 
 /// The plan that balanced components rest on, in words.
@@ -44,7 +45,19 @@ impl Components {
                 listed.join(", ")
             ));
         }
-        said.extend(self.interactions().map(|source| self.interaction(source)));
+        let tests: Vec<Option<f64>> = self
+            .interactions()
+            .map(|source| Some(self.tested(source).ok()?.p))
+            .collect();
+        let adjusted = holm(&tests);
+        let tested = self.interactions().zip(adjusted);
+        said.extend(tested.map(|(source, p)| self.interaction(source, p)));
+        let together = tests.iter().flatten().count();
+        if together > 1 {
+            said.push(format!(
+                "p of the {together} interactions are for all together (Holm)"
+            ));
+        }
         if self.interactions_in_rest {
             said.push(
                 "no combination of levels was measured twice, so interactions are part of the rest"
@@ -57,20 +70,67 @@ impl Components {
         said
     }
 
-    fn interaction(&self, source: &Source) -> String {
+    /// An interaction in words, with its p among all of them.
+    fn interaction(&self, source: &Source, p: Option<f64>) -> String {
         let (first, second) = source.name.split_once(':').unwrap_or((&source.name, ""));
-        match self.tested(source) {
-            Ok(test) if test.p < LEVEL => format!(
+        match (p, self.tested(source)) {
+            (Some(p), _) if p < LEVEL => format!(
                 "an interaction of {first} and {second} is shown (p = {}): the differences by {first} depend on {second}",
-                chance(test.p)
+                chance(p)
             ),
-            Ok(test) => format!(
+            (Some(p), _) => format!(
                 "no interaction of {first} and {second} is shown (p = {})",
-                fixed(test.p, 2)
+                fixed(p, 2)
             ),
-            Err(reason) => {
+            (None, Err(reason)) => {
                 format!("the interaction of {first} and {second} cannot be tested: {reason}")
             }
+            (None, Ok(_)) => format!("the interaction of {first} and {second} cannot be tested"),
+        }
+    }
+}
+
+/// P-values of several tests at once: the chance that one or more of those that are true is under its adjusted value by
+/// chance is at most that value.
+///
+/// ```text
+/// of the k-th lowest of m:   max over j ≤ k of min(1, (m - j + 1) p(j))
+/// ```
+///
+/// Source: Holm 1979, from memory; checked against statsmodels.
+fn holm(tests: &[Option<f64>]) -> Vec<Option<f64>> {
+    let mut order: Vec<(usize, f64)> = tests
+        .iter()
+        .enumerate()
+        .filter_map(|(at, p)| Some((at, (*p)?)))
+        .collect();
+    order.sort_by(|(_, a), (_, b)| a.total_cmp(b));
+    let mut adjusted = vec![None; tests.len()];
+    let (mut least, mut left) = (0.0_f64, order.len());
+    for (at, p) in order {
+        least = least.max((p * float_of(left)).min(1.0));
+        left -= 1;
+        if let Some(into) = adjusted.get_mut(at) {
+            *into = Some(least);
+        }
+    }
+    adjusted
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tests_that_are_made_together_share_their_level() {
+        // statsmodels.stats.multitest.multipletests(p, method="holm")
+        let tests = [Some(0.01), None, Some(0.04), Some(0.03), Some(0.005)];
+        let found = holm(&tests);
+        let want = [Some(0.03), None, Some(0.06), Some(0.06), Some(0.02)];
+        for (found, want) in found.iter().zip(want) {
+            assert_eq!(found.is_some(), want.is_some());
+            let off = found.unwrap_or_default() - want.unwrap_or_default();
+            assert!(off.abs() < 1e-12, "{found:?} {want:?}");
         }
     }
 }

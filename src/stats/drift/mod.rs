@@ -10,10 +10,13 @@ pub use mann_kendall::{MannKendall, mann_kendall};
 pub use trend::{Forecast, Trend};
 
 use super::figures::row;
+use super::order::wanders;
 use super::sample::float;
 use super::text::{Digits, Per, PlaceUnit, chance, fixed};
 use super::{CONFIDENCE, Figure, FigureKind, Limits, Sample, Undefined, proportion};
 
+/// Stairs of a line that is rounded are at most `1/√12` = 0.29 steps from it, as a standard deviation.
+const STAIRS: f64 = 0.4;
 /// The longest distance that a slope is given for.
 const MOST_PER: u32 = 1_000_000;
 
@@ -94,6 +97,9 @@ impl Drift {
         if p >= 0.05 {
             return format!("no significant trend (p = {})", fixed(p, 2));
         }
+        if self.is_no_line() {
+            return "a straight line does not describe these readings: their distances from it are autocorrelated, as after a step or in a wandering process, so no trend is claimed and no limit predicted; see tallyjaw study chart".to_owned();
+        }
         let way = if trend > 0.0 { "rising" } else { "falling" };
         let over = self.over_all(trend);
         format!(
@@ -105,6 +111,22 @@ impl Drift {
             )),
             chance(p)
         )
+    }
+
+    /// Whether the distances from the line show that it is none: neighbours lie on the same side of it. Where they are
+    /// smaller than 0.4 steps they are those of rounding, which makes stairs of a line.
+    fn is_no_line(&self) -> bool {
+        let Ok(trend) = self.trend() else {
+            return false;
+        };
+        let step = self.sample.summary().step();
+        if step.is_ok_and(|step| trend.residual_sd < STAIRS * step) {
+            return false;
+        }
+        let off = self
+            .sample
+            .part(&trend.residuals(&self.sample, &self.places));
+        off.and_then(|off| wanders(&off)).is_ok_and(|is_so| is_so)
     }
 
     /// How far the fitted line rises or falls from the first reading to the last, by its slope.
@@ -163,6 +185,9 @@ impl Drift {
         else {
             return said;
         };
+        if self.is_no_line() {
+            return said;
+        }
         let line = trend.at(last);
         let past_upper = self.limits.upper_of(all).is_ok_and(|upper| line > upper);
         let past_lower = self.limits.lower_of(all).is_ok_and(|lower| line < lower);

@@ -124,6 +124,16 @@ impl Trend {
         self.mean + self.slope * (place - self.middle)
     }
 
+    /// The distances of readings from the line, as whole base units, in their order.
+    pub fn residuals(&self, sample: &Sample, places: &[i64]) -> Vec<i64> {
+        let scale = sample.scale();
+        let line = |place: i64| scale.nearest(self.at(float(place.into())));
+        let pairs = places.iter().zip(sample.bases());
+        pairs
+            .map(|(place, base)| base.saturating_sub(line(*place)))
+            .collect()
+    }
+
     /// The place where the line reaches `limit`, with bounds: the places where the bounds of the line reach it
     /// (Fieller's theorem).
     ///

@@ -11,13 +11,16 @@ use super::{Bounds, Study};
 use crate::stats::components::{Components, Source};
 use crate::stats::{CONFIDENCE, Undefined};
 
-/// The study with parts as the factor `part`.
+/// The study whose parts are the sources of which `is_part` says so.
 ///
 /// # Errors
 ///
 /// [`Undefined::NotApplicable`] if no part was measured twice under the same conditions, so that repeatability is not
 /// seen.
-pub fn expanded(components: &Components, part: &str) -> Result<Study, Undefined> {
+pub fn expanded(
+    components: &Components,
+    is_part: impl Fn(&str) -> bool,
+) -> Result<Study, Undefined> {
     if components.interactions_in_rest {
         return Err(Undefined::NotApplicable {
             why: "no part was measured twice under the same conditions, so repeatability is not seen",
@@ -29,7 +32,7 @@ pub fn expanded(components: &Components, part: &str) -> Result<Study, Undefined>
             .iter()
             .filter(|of| of.mean_square.is_some())
     };
-    let is_part = |of: &&Source| of.name == part;
+    let is_part = |of: &&Source| is_part(&of.name);
     let is_rest = |of: &&Source| of.name == "rest";
     let parts: Vec<&Source> = sources().filter(is_part).collect();
     let rest: Vec<&Source> = sources().filter(is_rest).collect();

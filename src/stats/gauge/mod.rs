@@ -23,6 +23,7 @@ use super::rounding::Warning;
 use super::text::fixed;
 use super::{Figure, FigureKind, Limits, Summary, Undefined};
 
+const NOT_DECIDED: &str = "it is not decided whether the measurement system is acceptable (at most 30 %); more parts and appraisers narrow the interval";
 const NO_BOUNDS: Undefined = Undefined::NotApplicable {
     why: "the range method has no confidence interval; use the analysis of variance",
 };
@@ -164,9 +165,25 @@ impl Study {
         Ok((600.0 * low / width, 600.0 * high / width))
     }
 
+    /// The standard deviation that rounding may hide: that of the resolution, where repeatability is under half of it.
+    fn hidden(&self, step: Option<f64>) -> Option<f64> {
+        let coarse = step.filter(|step| self.ev < step / 2.0);
+        coarse.map(|step| step / 12.0_f64.sqrt())
+    }
+
+    /// The upper bound of GRR in percent with `hidden` added, of the tolerance or else of the total variation.
+    fn most_with(&self, hidden: f64) -> Result<f64, Undefined> {
+        if let Ok(width) = self.tolerance {
+            return Ok(600.0 * self.bounds()?.grr.1.hypot(hidden) / width);
+        }
+        let joint = self.bounds_of_two.ok_or(NO_BOUNDS)?;
+        let grr = joint.grr.1.hypot(hidden);
+        Ok(100.0 * grr / grr.hypot(joint.pv.0))
+    }
+
     /// Warns if the resolution is too coarse for the repeatability.
     pub fn warnings(&self, step: Option<f64>) -> Vec<Warning> {
-        let coarse = step.is_some_and(|step| self.ev < step / 2.0);
+        let coarse = self.hidden(step).is_some();
         let warning = Warning {
             name: "ev_under_half_a_step",
             words: "repeatability (EV) is under half of the resolution: it describes the resolution more than the measurement; use a finer instrument",
@@ -191,14 +208,17 @@ impl Study {
 
     /// Whether the measurement system is acceptable, judged by the confidence interval and not by the estimate: up to
     /// 10 % yes, up to 30 % for some uses, above that no (common practice of gauge studies, from memory).
-    pub fn sentence(&self) -> String {
+    ///
+    /// Where repeatability is under half of the resolution, the upper bound that is judged has the standard deviation of
+    /// the resolution too, `step/√12`: readings that are all rounded the same way do not show their errors.
+    pub fn sentence(&self, step: Option<f64>) -> String {
         let (share, bounds, of) = match (self.share_of_tolerance(), self.share_of_total(self.grr)) {
             (Ok(share), _) => (share, self.share_of_tolerance_bounds(), "of the tolerance"),
             (Err(_), Ok(share)) => (share, self.grr_share_bounds(), "of the total variation"),
             (Err(_), Err(reason)) => return format!("GRR has no value: {reason}"),
         };
         let share = fixed(share, 1);
-        let (low, high) = match bounds {
+        let (low, found) = match bounds {
             Ok(bounds) => bounds,
             Err(reason) => {
                 let why = reason.alone();
@@ -206,6 +226,13 @@ impl Study {
                     "GRR is {share} % {of}; the measurement system cannot be judged: {why}"
                 );
             }
+        };
+        let (high, hidden) = match self.hidden(step).map(|hidden| self.most_with(hidden)) {
+            Some(Ok(most)) => (
+                found.max(most),
+                format!(", with what rounding hides at most {} %", fixed(most, 1)),
+            ),
+            Some(Err(_)) | None => (found, String::new()),
         };
         let verdict = if high <= 10.0 {
             "the measurement system is acceptable"
@@ -216,16 +243,22 @@ impl Study {
         } else if low > 30.0 {
             "the measurement system is not acceptable"
         } else {
-            "it is not decided whether the measurement system is acceptable (at most 30 %); more parts and appraisers narrow the interval"
+            NOT_DECIDED
         };
         let worse = if self.ev >= self.av {
             "the larger part of it is repeatability (EV)"
         } else {
             "the larger part of it is reproducibility (AV)"
         };
-        let (low, high) = (fixed(low, 1), fixed(high, 1));
+        let supposed = if self.tolerance.is_ok() {
+            ""
+        } else {
+            "; this supposes that these parts spread as all parts do"
+        };
         format!(
-            "GRR is {share} % {of} (95 % confidence interval: {low} to {high} %): {verdict}; {worse}"
+            "GRR is {share} % {of} (95 % confidence interval: {low} to {found} %{hidden}): {verdict}; {worse}{supposed}",
+            low = fixed(low, 1),
+            found = fixed(found, 1)
         )
     }
 }

@@ -55,6 +55,10 @@ pub trait Question: std::fmt::Debug {
     fn truths(&self) -> (f64, f64);
     /// The claim, if it holds, in words: `Ppk is at least 1.33`.
     fn claim(&self) -> String;
+    /// What the probability supposes, besides the truth: `normally distributed, independent readings`.
+    fn supposes(&self) -> &'static str {
+        "normally distributed, independent readings with a standard deviation of two or more steps of the display"
+    }
     /// A truth in words: `Ppk is 1.67`.
     fn of_truth(&self, truth: f64) -> String;
     /// The name of the truths, for an axis: `true Ppk`.
@@ -250,9 +254,13 @@ impl Planned {
             }
             Some(_) | None => String::new(),
         };
+        let supposed = self.question.supposes();
         match self.pieces() {
             Ok(n) if self.is_in_reach() => {
-                format!("{} demonstrate {asked}{destroyed}", self.pieces_words(n))
+                format!(
+                    "{} demonstrate {asked}{destroyed}; this supposes {supposed}",
+                    self.pieces_words(n)
+                )
             }
             found => {
                 let needed = match found {

@@ -95,6 +95,10 @@ impl Question for Share {
         format!("at most {} of all pieces have it", percent(self.required))
     }
 
+    fn supposes(&self) -> &'static str {
+        "pieces that are taken at random"
+    }
+
     fn of_truth(&self, truth: f64) -> String {
         format!("{} have it", percent(truth))
     }

@@ -2,6 +2,9 @@
 
 use super::{Range, Regression};
 use crate::stats::capability::{Claim, Ground};
+use crate::stats::figures::decimals;
+use crate::stats::order::order;
+use crate::stats::sample::float;
 use crate::stats::text::{Digits, chance, fixed, percent};
 use crate::stats::{FigureKind, Undefined};
 
@@ -9,8 +12,10 @@ use crate::stats::{FigureKind, Undefined};
 pub const FEWEST_PAIRS: u64 = 10;
 /// Significance level of the slope.
 const SLOPE: f64 = 0.05;
-/// Significance level of each of the tests of fit, shape and spread, which share 5 %.
-const EACH: f64 = 0.05 / 3.0;
+/// Significance level of each of the tests of fit, shape, spread and order, which share 5 %.
+const EACH: f64 = 0.05 / 4.0;
+/// No two neighbouring x are further apart than this share of all that was measured: three even levels are enough.
+const WIDEST_GAP: f64 = 0.5;
 
 const REFUSED: Undefined = Undefined::NotApplicable {
     why: "a precondition fails",
@@ -29,9 +34,11 @@ impl Regression {
         vec![
             self.enough(),
             self.slopes(),
+            self.covered(),
             self.straight(),
             self.normal(),
             self.even(),
+            self.independent(),
         ]
     }
 
@@ -56,6 +63,39 @@ impl Regression {
             holds,
             finding,
             remedy: "measure pieces over a wider range of x",
+        }
+    }
+
+    /// Between x that are far apart nothing shows that the line is straight.
+    fn covered(&self) -> Ground {
+        let levels: Vec<i64> = self.levels().into_keys().collect();
+        let gaps = levels.windows(2).filter_map(|pair| match pair {
+            [low, high] => Some((high.saturating_sub(*low), *low, *high)),
+            _ => None,
+        });
+        let (gap, low, high) = gaps.max().unwrap_or_default();
+        let (from, to) = self.ends();
+        let whole = float(to.saturating_sub(from).into());
+        let holds = float(gap.into()) <= WIDEST_GAP * whole;
+        let text = |base: i64| {
+            let step = self.x.summary().step().unwrap_or(1e-3);
+            fixed(self.x.summary().in_unit(base), decimals(step))
+        };
+        let name = &self.names[0];
+        Ground {
+            name: "covered",
+            holds,
+            finding: if holds {
+                format!("no gap in {name} is wider than half of what was measured")
+            } else {
+                format!(
+                    "no {name} between {} and {} {} was measured, more than half of the range",
+                    text(low),
+                    text(high),
+                    self.x.unit()
+                )
+            },
+            remedy: "measure pieces in between",
         }
     }
 
@@ -86,6 +126,18 @@ impl Regression {
             "the distances from the line may be normally distributed",
             "the distances from the line are not normally distributed",
             "look for a second cause: compare tools, lots and days",
+        )
+    }
+
+    fn independent(&self) -> Ground {
+        let off = self.y.part(&self.residual_bases());
+        tested(
+            "independent",
+            off.and_then(|off| order(&off))
+                .map(|chances| chances.lag1_p),
+            "the distances from the line may be independent of each other",
+            "the distances from the line follow each other in the order of the pairs",
+            "look for a drift of the puller or the tool, and take pieces in random order",
         )
     }
 

@@ -2,7 +2,7 @@
 
 use super::Regression;
 use crate::stats::distribution::{FisherF, StudentT};
-use crate::stats::sample::{float, float_of};
+use crate::stats::sample::float_of;
 use crate::stats::{Sample, Undefined};
 use std::collections::BTreeMap;
 
@@ -80,10 +80,7 @@ impl Regression {
 
     /// The distances from the line, as whole base units of y.
     pub(super) fn residual_bases(&self) -> Vec<i64> {
-        let scale = self.y.scale();
-        let line = |x: i64| scale.nearest(self.trend.at(float(x.into())));
-        let pairs = self.x.bases().iter().zip(self.y.bases());
-        pairs.map(|(x, y)| y.saturating_sub(line(*x))).collect()
+        self.trend.residuals(&self.y, self.x.bases())
     }
 
     /// The two-sided p-value of the rank correlation of x with the sizes of the distances from the line: does the

@@ -7,8 +7,11 @@ use crate::stats::picture::{Curve, Mark};
 use crate::stats::sample::counted;
 use crate::stats::text::fixed;
 use crate::stats::{
-    Figure, FigureKind, Limits, Sample, Undefined, capability, describe, proportion,
+    Figure, FigureKind, Limits, Sample, Undefined, capability, describe, normality, proportion,
 };
+
+/// Significance level of the normality of a lot: one good lot in a thousand is not judged by variables.
+const NOT_NORMAL: f64 = 0.001;
 
 /// The sample of reduced inspection, as a share of the normal one (the ratio of the sample sizes of ISO 2859-1, from
 /// memory).
@@ -51,7 +54,7 @@ impl Plan {
                 plan.pieces, plan.accept
             ),
             Self::Variables(plan) => format!(
-                "{} pieces, accepted if the mean is at least {} standard deviations{} from each limit",
+                "{} normally distributed pieces, accepted if their mean is at least {} standard deviations{} from each limit",
                 plan.pieces,
                 fixed(plan.constant, 3),
                 if plan.is_sigma_known { " (known)" } else { "" }
@@ -169,7 +172,7 @@ impl Scheme {
     /// # Errors
     ///
     /// [`Undefined::TooFew`] if the lot has fewer readings than the plan takes, [`Undefined::NoLimits`] without limits,
-    /// [`Undefined::NotApplicable`] if inspection is discontinued.
+    /// [`Undefined::NotApplicable`] if inspection is discontinued, or by variables if the readings are not normal.
     pub fn inspect(
         &self,
         severity: Severity,
@@ -214,6 +217,11 @@ impl Scheme {
                 Ok((outside <= plan.accept, words))
             }
             Plan::Variables(plan) => {
+                if normality::normality_p(all).is_ok_and(|p| p < NOT_NORMAL) {
+                    return Err(Undefined::NotApplicable {
+                        why: "these readings are not normally distributed (p under 0.001), which a plan by variables supposes: judge the lot by attributes",
+                    });
+                }
                 let sd = match self.sigma {
                     Some(sigma) => sigma,
                     None => describe::positive_sd(all)?,

