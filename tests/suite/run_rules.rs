@@ -3,7 +3,7 @@
 //!
 //! Exact counts where possible, otherwise many simulated runs of a centred process.
 
-use std::fmt::Write as _;
+use crate::harness::every;
 use tallyjaw::spec::alert::ALERTS;
 use tallyjaw::spec::{AlertRule, Limits, Purpose};
 
@@ -88,30 +88,35 @@ fn percent(count: u128, of: u128) -> String {
 
 #[test]
 fn false_alarms_are_as_the_page_says() {
-    let mut table = String::from(
-        "| rule | process | in 5 pieces | in 10 | in 25 | in 100 |\n|---|---|---|---|---|---|\n",
-    );
+    let head =
+        "| rule | process | in 5 pieces | in 10 | in 25 | in 100 |\n|---|---|---|---|---|---|\n";
+    let mut rows = Vec::new();
     let each = ALERTS.iter().map(|rule| (rule.name, vec![*rule]));
     let all = (
         "default rules together",
         AlertRule::defaults(Purpose::FirstOff),
     );
     for (name, rules) in each.chain([all]) {
-        for process in &PROCESSES {
-            let shares = simulated(process, &rules)
-                .map(|count| percent(u128::from(count), u128::from(RUNS)));
-            let _ = writeln!(
-                table,
-                "| `{name}` | {} | {} |",
-                process.name,
-                shares.join(" | ")
-            );
-        }
+        let name = if rules.len() > 1 {
+            name.to_owned()
+        } else {
+            format!("`{name}`")
+        };
+        rows.extend(
+            PROCESSES
+                .iter()
+                .map(|process| (name.clone(), process, rules.clone())),
+        );
     }
-    let table = table.replace("`default rules together`", "default rules together");
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/docs/run-rules.md");
     let page = std::fs::read_to_string(path).unwrap();
-    assert!(page.contains(&table), "the page wants this table:\n{table}");
+    assert!(page.contains(head), "the page wants these columns:\n{head}");
+    for (name, process, rules) in rows.into_iter().step_by(every(4)) {
+        let shares =
+            simulated(process, &rules).map(|count| percent(u128::from(count), u128::from(RUNS)));
+        let row = format!("| {name} | {} | {} |\n", process.name, shares.join(" | "));
+        assert!(page.contains(&row), "the page wants this row:\n{row}");
+    }
     for rule in ALERTS {
         assert!(page.contains(&format!("`{}`", rule.name)), "{}", rule.name);
     }

@@ -1,6 +1,7 @@
 //! `verify` finds every change, whoever made it.
 
 use super::bench::{copy, lines_on_disk, reopen, segment, shop, small_shop, verified, write};
+use crate::harness::every;
 use crate::station::desk::Desk;
 use std::fs;
 use std::path::Path;
@@ -55,7 +56,7 @@ fn an_intact_journal_is_counted_and_its_verdicts_recomputed() {
     assert_eq!(report.bytes, bytes);
 }
 
-/// One bit of every byte, and every bit of some. All bits take a minute, and were tried once.
+/// In the whole sweep one bit of every byte, and every bit of some. All bits take a minute, and were tried once.
 #[test]
 fn a_flipped_bit_anywhere_before_the_last_line_is_found() {
     let folder = tempfile::tempdir().unwrap();
@@ -70,6 +71,8 @@ fn a_flipped_bit_anywhere_before_the_last_line_is_found() {
         let bits = |at: usize| {
             if at.is_multiple_of(31) {
                 0..8
+            } else if !at.is_multiple_of(every(5)) {
+                0..0
             } else {
                 at % 8..at % 8 + 1
             }
@@ -95,7 +98,8 @@ fn a_flipped_bit_anywhere_before_the_last_line_is_found() {
         fs::write(&path, &whole).unwrap();
     }
     println!("of {flips} bits of the last line {found} were found without its digest");
-    assert!(flips > 300 && found > flips / 4, "{found} of {flips}");
+    let enough = flips > 300 / u32::try_from(every(5)).unwrap();
+    assert!(enough && found > flips / 4, "{found} of {flips}");
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! A changed page does not verify, wherever the change is. The few parts that cannot be verified are named.
 
 use super::made::{self, kept_lines, lines, two_axes_by_piece};
+use crate::harness::every;
 use proptest::prelude::*;
 use tallyjaw::entry::Stamped;
 use tallyjaw::entry::line::Digest;
@@ -147,11 +148,12 @@ pub(super) fn no_change_is_unnoticed(page: &str, entries: &[Stamped]) {
     let whole = how_made(page).unwrap();
     let anew = Anew::of(&again(whole.clone(), entries).unwrap());
     let mut at = 0;
-    let mut tried = 0;
+    let (mut changes, mut tried) = (0_usize, 0);
     for token in tokens {
         for other in changed(token) {
-            if other == token {
-                continue; // a tag without a small letter
+            changes += 1;
+            if other == token || !changes.is_multiple_of(every(7)) {
+                continue; // a tag without a small letter, or a place that only the whole sweep tries
             }
             let forged = format!("{}{other}{}", &page[..at], &page[at + token.len()..]);
             let is_found = match how_made(&forged) {
@@ -163,7 +165,7 @@ pub(super) fn no_change_is_unnoticed(page: &str, entries: &[Stamped]) {
         }
         at += token.len();
     }
-    assert!(tried > 5_000, "only {tried} changes were tried");
+    assert!(tried > 5_000 / every(7), "only {tried} changes were tried");
 }
 
 #[test]

@@ -4,6 +4,7 @@
 //! Samples are normal, with a mean anywhere between two values of the instrument, rounded to its resolution;
 //! seeded, so that the rates are the same for ever.
 
+use crate::harness::every;
 use std::fmt::Write as _;
 use std::path::PathBuf;
 use tallyjaw::quantity::{Dimension, Quantity, Unit};
@@ -45,62 +46,63 @@ fn share(sets: u32, mut alarm: impl FnMut() -> bool) -> f64 {
     f64::from(alarms) / f64::from(sets)
 }
 
-/// The tables stand in the document, letter by letter.
+/// The rows of the table stand in the document, letter by letter.
 #[track_caller]
 fn assert_told(table: &str) {
     println!("{table}");
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("docs/false-alarms.md");
     let told = std::fs::read_to_string(&path).unwrap_or_default();
-    assert!(
-        told.contains(table),
-        "docs/false-alarms.md tells something else than\n{table}"
-    );
+    for row in table.lines() {
+        assert!(
+            told.contains(row),
+            "docs/false-alarms.md tells something else than\n{row}"
+        );
+    }
 }
 
 #[test]
 fn an_outlier_is_told_in_no_more_than_one_of_twenty_samples_without_any() {
     let mut table = "| readings | sd, steps | false alarms | the plain test | at 5 sd found | at 6 sd found | two at 6 sd, both found |\n|---|---|---|---|---|---|---|\n".to_owned();
-    for n in SIZES {
-        for sd in SPREADS {
-            let mut random = Random::new(13);
-            let alarms = share(SETS, || {
-                !found(&sample(&readings(&mut random, n, sd))).is_empty()
-            });
-            let plain = share(SETS, || {
-                let known = sample(&readings(&mut random, n, sd));
-                let unknown = Sample::from_bases(known.bases().to_vec(), Unit::Millimetre).unwrap();
-                !found(&unknown).is_empty()
-            });
-            let mut at = |distances: &[f64]| {
-                share(SETS, || {
-                    let mut counts = readings(&mut random, n, sd);
-                    let mean = counts.iter().sum::<f64>() / f64::from(u32::try_from(n).unwrap());
-                    for (count, distance) in counts.iter_mut().zip(distances) {
-                        *count = mean + distance * sd;
-                    }
-                    let found = found(&sample(&counts));
-                    let mut far = counts.iter().take(distances.len());
-                    far.all(|far| found.contains(&(figures::whole(*far) * STEP)))
-                })
-            };
-            let (five, six) = (at(&[5.0]), at(&[6.0]));
-            let two = if n >= 10 {
-                format!("{:.0} %", 100.0 * at(&[6.0, 6.5]))
-            } else {
-                "–".to_owned()
-            };
-            let _ = writeln!(
-                table,
-                "| {n} | {sd} | {:.1} % | {:.1} % | {:.0} % | {:.0} % | {two} |",
-                100.0 * alarms,
-                100.0 * plain,
-                100.0 * five,
-                100.0 * six
-            );
-            assert!(alarms <= 0.05, "n {n}, sd {sd}: {alarms}");
-            if n >= 30 {
-                assert!(six >= 0.9, "n {n}, sd {sd}: {six}");
-            }
+    let cells = SIZES.into_iter().flat_map(|n| SPREADS.map(|sd| (n, sd)));
+    for (n, sd) in cells.step_by(every(4)) {
+        let mut random = Random::new(13);
+        let alarms = share(SETS, || {
+            !found(&sample(&readings(&mut random, n, sd))).is_empty()
+        });
+        let plain = share(SETS, || {
+            let known = sample(&readings(&mut random, n, sd));
+            let unknown = Sample::from_bases(known.bases().to_vec(), Unit::Millimetre).unwrap();
+            !found(&unknown).is_empty()
+        });
+        let mut at = |distances: &[f64]| {
+            share(SETS, || {
+                let mut counts = readings(&mut random, n, sd);
+                let mean = counts.iter().sum::<f64>() / f64::from(u32::try_from(n).unwrap());
+                for (count, distance) in counts.iter_mut().zip(distances) {
+                    *count = mean + distance * sd;
+                }
+                let found = found(&sample(&counts));
+                let mut far = counts.iter().take(distances.len());
+                far.all(|far| found.contains(&(figures::whole(*far) * STEP)))
+            })
+        };
+        let (five, six) = (at(&[5.0]), at(&[6.0]));
+        let two = if n >= 10 {
+            format!("{:.0} %", 100.0 * at(&[6.0, 6.5]))
+        } else {
+            "–".to_owned()
+        };
+        let _ = writeln!(
+            table,
+            "| {n} | {sd} | {:.1} % | {:.1} % | {:.0} % | {:.0} % | {two} |",
+            100.0 * alarms,
+            100.0 * plain,
+            100.0 * five,
+            100.0 * six
+        );
+        assert!(alarms <= 0.05, "n {n}, sd {sd}: {alarms}");
+        if n >= 30 {
+            assert!(six >= 0.9, "n {n}, sd {sd}: {six}");
         }
     }
     assert_told(&table);
