@@ -1,4 +1,4 @@
-//! Serves a client of the control socket: JSON-RPC, one request on each line, answered in order.
+//! Serves a client of the control socket: JSON-RPC, a request or a batch on each line, answered in order.
 //!
 //! - Only the daemon's own user and root are served, whatever the permissions of the socket.
 //! - An answer waits until the result is durable. The daemon decides when that is.
@@ -9,7 +9,7 @@ use super::{LONGEST_LINE, MOST_CLIENTS};
 use crate::entry::Means;
 use crate::message::picture::PictureCall;
 use crate::message::reply::{self, Outcome};
-use crate::message::{Call, ErrorObject, Rejected, Request, RequestId, code};
+use crate::message::{Asked, Call, ErrorObject, Parsed, Rejected, Request, RequestId, code};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::io::AsyncWriteExt;
@@ -86,12 +86,14 @@ pub(super) async fn serve(stream: UnixStream, asked: Sender<ControlRequest>, int
     let mut lines = Lines::new(reader);
     loop {
         let (answer, goes_on) = match next(&mut lines).await {
-            Sent::Line(line) => match Request::parse(&line) {
-                Ok(Request {
+            Sent::Line(line) => match Asked::parse(&line) {
+                Asked::One(Ok(Request {
                     id,
                     call: Call::Picture(call),
-                }) => picture(&mut lines, id, call, &intake).await,
-                parsed => (answer_to(parsed, None, &asked).await, true),
+                })) => picture(&mut lines, id, call, &intake).await,
+                parsed @ (Asked::One(_) | Asked::Batch(_)) => {
+                    (answer_to(parsed, None, &asked).await, true)
+                }
             },
             Sent::TooLong => (Some(too_long()), false),
             Sent::End => return,
@@ -168,11 +170,28 @@ pub(crate) async fn answer(
     tablet: Option<String>,
     asked: &Sender<ControlRequest>,
 ) -> Option<Vec<u8>> {
-    answer_to(Request::parse(line), tablet, asked).await
+    answer_to(Asked::parse(line), tablet, asked).await
 }
 
+/// A batch is carried out in its order; its answers are a list, or nothing if it has only notifications.
 async fn answer_to(
-    parsed: Result<Request, Box<Rejected>>,
+    parsed: Asked,
+    tablet: Option<String>,
+    asked: &Sender<ControlRequest>,
+) -> Option<Vec<u8>> {
+    let requests = match parsed {
+        Asked::One(parsed) => return answer_to_one(parsed, tablet, asked).await,
+        Asked::Batch(requests) => requests,
+    };
+    let mut answers = Vec::new();
+    for request in requests {
+        answers.extend(answer_to_one(request, tablet.clone(), asked).await);
+    }
+    (!answers.is_empty()).then(|| reply::batch(&answers))
+}
+
+async fn answer_to_one(
+    parsed: Parsed,
     tablet: Option<String>,
     asked: &Sender<ControlRequest>,
 ) -> Option<Vec<u8>> {

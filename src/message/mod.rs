@@ -28,7 +28,7 @@ mod tablet;
 
 pub use feed::{FeedRequest, Hello, Notice};
 pub use reply::{ErrorObject, code};
-pub use request::{Call, Rejected, Request, RequestId};
+pub use request::{Asked, Call, Parsed, Rejected, Request, RequestId};
 pub use state::{StateMessage, left_open};
 pub use tablet::TabletCall;
 

@@ -340,3 +340,9 @@ pub fn line(id: &RequestId, outcome: &Result<Outcome, ErrorObject>) -> Vec<u8> {
         Err(error) => super::line(&ErrorForm { jsonrpc, id, error }),
     }
 }
+
+/// The line that answers a batch: its answers in a list.
+pub fn batch(answers: &[Vec<u8>]) -> Vec<u8> {
+    let answers: Vec<&[u8]> = answers.iter().map(|line| line.trim_ascii_end()).collect();
+    [b"[", &*answers.join(&b','), b"]\n"].concat()
+}

@@ -1,6 +1,6 @@
-//! Requests on the control socket: JSON-RPC 2.0, one on each line.
+//! Requests on the control socket: JSON-RPC 2.0, a request or a batch on each line.
 //!
-//! In: one line. Out: a [`Request`], or the error to answer with. Whether a station can carry it out is decided by the
+//! In: one line. Out: each [`Request`] in it, or the error to answer with. Whether a station can carry it out is decided by the
 //! core.
 
 use super::arm::arm;
@@ -96,26 +96,63 @@ pub const METHODS: [&str; 24] = [
     "pulled", "crimps", "settle", "picture",
 ];
 
-impl Request {
+/// A request, or the answer to what is none.
+pub type Parsed = Result<Request, Box<Rejected>>;
+
+/// What one line of a client asks.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Asked {
+    /// One request.
+    One(Parsed),
+    /// A batch of them, in a list. Its answers are a list too; without any answer nothing is sent.
+    Batch(Vec<Parsed>),
+}
+
+impl Asked {
     /// Reads one line of a client.
-    pub fn parse(line: &[u8]) -> Result<Self, Box<Rejected>> {
-        let parse = |error: serde_json::Error| {
-            Box::new(Rejected::new(
-                code::PARSE,
-                format!("not JSON: {error}"),
-                "send one JSON-RPC 2.0 request a line",
-            ))
-        };
-        let value: Value = serde_json::from_slice(line).map_err(parse)?;
+    pub fn parse(line: &[u8]) -> Self {
+        if line.trim_ascii_start().first() != Some(&b'[') {
+            return Self::One(Request::parse(line));
+        }
+        match serde_json::from_slice::<Vec<Box<RawValue>>>(line) {
+            Err(error) => Self::One(Err(Box::new(not_json(&error)))),
+            Ok(requests) if requests.is_empty() => Self::One(Err(Box::new(Rejected::new(
+                code::INVALID_REQUEST,
+                "got an empty batch, want at least one request".to_owned(),
+                "send [{\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"status\"}], or the request without the list",
+            )))),
+            Ok(requests) => {
+                let requests = requests.iter();
+                let each = requests.map(|raw| Request::parse(raw.get().as_bytes()));
+                Self::Batch(each.collect())
+            }
+        }
+    }
+}
+
+fn not_json(error: &serde_json::Error) -> Rejected {
+    Rejected::new(
+        code::PARSE,
+        format!("not JSON: {error}"),
+        "send one JSON-RPC 2.0 request or batch a line",
+    )
+}
+
+impl Request {
+    /// Reads one request.
+    pub fn parse(line: &[u8]) -> Parsed {
+        let value: Value =
+            serde_json::from_slice(line).map_err(|error| Box::new(not_json(&error)))?;
         let Value::Object(object) = value else {
             return Err(Box::new(Rejected::new(
                 code::INVALID_REQUEST,
                 format!("got {}, want an object", name_of(&value)),
-                "send one request a line; batches are not served",
+                "send {\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"status\"}",
             )));
         };
         // A `Value` would not keep how a number or string was written.
-        let raw: BTreeMap<String, Box<RawValue>> = serde_json::from_slice(line).map_err(parse)?;
+        let raw = serde_json::from_slice::<BTreeMap<String, Box<RawValue>>>(line);
+        let raw = raw.map_err(|error| Box::new(not_json(&error)))?;
         let id = match raw.get("id").map(|raw| RequestId::read(raw)) {
             None => None,
             Some(Some(id)) => Some(id),

@@ -43,7 +43,7 @@ pub fn feed() -> Value {
 
 /// The schema of lines on the control socket: requests and answers.
 pub fn control() -> Value {
-    let title = "tallyjaw: a line of the control socket, a request or its answer (JSON-RPC 2.0)";
+    let title = "tallyjaw: a line of the control socket, a request or its answer, or a batch of them (JSON-RPC 2.0)";
     whole(title, |generator| {
         let mut forms = request::schemas(generator);
         forms.extend(super::tablet::schemas(generator));
@@ -81,7 +81,15 @@ pub fn control() -> Value {
             })
         };
         let (result, error) = (answer("result", outcome), answer("error", error));
-        json_schema!({"anyOf": [{"title": "request", "oneOf": requests}, result, error]})
+        let batch = |title: &str, items: Value| json!({"title": title, "type": "array", "minItems": 1, "items": items});
+        let answers = json!({"anyOf": [{"$ref": "#/anyOf/1"}, {"$ref": "#/anyOf/2"}]});
+        json_schema!({"anyOf": [
+            {"title": "request", "oneOf": requests},
+            result,
+            error,
+            batch("batch of requests", json!({"$ref": "#/anyOf/0"})),
+            batch("answers to a batch", answers),
+        ]})
     })
 }
 

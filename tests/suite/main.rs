@@ -37,6 +37,7 @@ mod import;
 mod index;
 mod jobs;
 mod journal;
+mod json_rpc;
 mod labels;
 mod lake;
 mod large;

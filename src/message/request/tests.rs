@@ -21,10 +21,6 @@ fn a_line_that_is_no_request_is_answered_with_its_code() {
         ("\u{1}\u{2}", -32_700),
         ("{\"jsonrpc\":\"2.0\"", -32_700),
         ("[]", -32_600),
-        (
-            "[{\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"status\"}]",
-            -32_600,
-        ),
         ("42", -32_600),
         ("{\"id\":1,\"method\":\"status\"}", -32_600),
         ("{\"jsonrpc\":\"2.0\",\"id\":1}", -32_600),
