@@ -1,4 +1,5 @@
-//! Serves a client of the feed: hello, state, then every entry byte for byte as stored.
+//! Serves a client of the feed: hello, state, then every entry byte for byte as stored; on request also the state after
+//! each change.
 //!
 //! - A client that is behind is served from the files of the journal in chunks. It delays nobody.
 //! - Its buffer is one chunk. While the client reads nothing, nothing more is read from it.
@@ -9,7 +10,8 @@ use super::live::{Live, Standing};
 use super::socket::{Ear, Socket};
 use super::{Heard, LONGEST_LINE, Listener, MOST_CLIENTS};
 use crate::entry::Seq;
-use crate::message::{FeedRequest, Notice, line};
+use crate::journal::JournalError;
+use crate::message::{FeedRequest, Notice, StateSent, line};
 use rustix::event::{PollFd, PollFlags, Timespec};
 use std::io;
 use std::sync::Arc;
@@ -31,6 +33,9 @@ pub(super) struct Client {
     /// Notified when direct writing has stopped.
     behind: Arc<Notify>,
     outgoing: Outgoing,
+    /// The last state that was sent, once the client has requested each. Such a client is never written to directly,
+    /// because a state follows its lines.
+    state_sent: Option<Arc<[u8]>>,
     ears: Listening,
     /// It has sent a request and has not read any of the answer.
     has_unread_answer: bool,
@@ -109,7 +114,8 @@ pub(super) fn refuse(stream: &UnixStream) {
         "error",
         format!("{MOST_CLIENTS} clients are connected, no more are served"),
         Some("close some of them, then connect again"),
-    );
+    )
+    .ending();
     // The answer is lost if the client does not wait for it.
     let _ = stream.try_write(&line(&notice));
 }
@@ -128,6 +134,7 @@ impl Client {
             standing: None,
             behind: Arc::default(),
             outgoing,
+            state_sent: None,
             ears: Listening::NotYet,
             has_unread_answer: false,
             leaving: false,
@@ -151,7 +158,7 @@ impl Client {
             let busy = self.leaving || (self.has_unread_answer && writes);
             let listens = self.ears == Listening::Open && !busy;
             let speechless = self.ears == Listening::HalfClosed;
-            if idle {
+            if idle && self.state_sent.is_none() {
                 let after = self.listener.after();
                 self.standing = Standing::take(&self.live, after, &self.socket, &self.behind);
             }
@@ -198,23 +205,23 @@ impl Client {
         if self.leaving {
             return false;
         }
+        let before = self.listener.after();
         match self.listener.next().await {
             Ok(Heard::Lines(lines)) => {
+                let mut after = before;
                 for line in lines {
+                    if let Some(notice) = missing(after, line.seq) {
+                        self.outgoing.add(&crate::message::line(&notice), true);
+                    }
+                    after = line.seq;
                     self.outgoing.add(&line.bytes, true);
                     self.outgoing.add(b"\n", true);
                 }
             }
             Ok(Heard::Notices(notices)) => self.outgoing.add(&notices, false),
-            Ok(Heard::Nothing) => {}
+            Ok(Heard::Nothing) => self.add_state(),
             Ok(Heard::LetGo) => return false,
-            Err(error) => {
-                let remedy = error.remedy();
-                let remedy = remedy
-                    .as_deref()
-                    .unwrap_or("look at the journal: tallyjaw verify");
-                self.tell_error(&error.to_string(), remedy);
-            }
+            Err(error) => self.tell(&unreadable(&error)),
         }
         true
     }
@@ -224,13 +231,24 @@ impl Client {
             Sent::Line(text) => {
                 self.has_unread_answer = true;
                 match FeedRequest::parse(&text) {
-                    Ok(FeedRequest::After(after)) => self.go_to(Seq(after)),
+                    Ok(FeedRequest { after, state }) => {
+                        match state {
+                            Some(StateSent::Each) => {
+                                self.state_sent.get_or_insert_default();
+                            }
+                            Some(StateSent::First) => self.state_sent = None,
+                            None => {}
+                        }
+                        if let Some(after) = after {
+                            self.go_to(Seq(after));
+                        }
+                    }
                     Err(notice) => self.outgoing.add(&line(&notice), false),
                 }
             }
             Sent::TooLong => self.tell_error(
                 &format!("a line of more than {LONGEST_LINE} bytes, the connection is closed"),
-                "send {\"after\":N} and a newline",
+                "send a request such as {\"after\":N} and a newline",
             ),
             Sent::End => self.ears = Listening::HalfClosed,
         }
@@ -239,24 +257,34 @@ impl Client {
     fn go_to(&mut self, after: Seq) {
         let last = self.live.last();
         if after > last {
-            let notice = Notice::new(
-                "error",
-                format!("got after {after}, but the newest entry is {last}"),
-                Some(
-                    "compare `journal` in hello, since it may be another journal; then ask for an entry that exists",
-                ),
-            );
-            self.outgoing.add(&line(&notice), false);
+            self.outgoing
+                .add(&line(&Notice::beyond(after, last)), false);
             return;
         }
         self.outgoing.drop_entries();
         self.listener.go_to(after);
     }
 
+    /// Sends the state, if it has changed and the client has every entry that it includes.
+    fn add_state(&mut self) {
+        let Some(sent) = &self.state_sent else {
+            return;
+        };
+        let state = self.live.state_line();
+        if state.last <= self.listener.after() && state.line != *sent {
+            self.outgoing.add(&state.line, false);
+            self.state_sent = Some(state.line);
+        }
+    }
+
     /// Sends an error, after which the client is disconnected.
     fn tell_error(&mut self, message: &str, remedy: &str) {
-        let notice = Notice::new("error", message, Some(remedy));
-        self.outgoing.add(&line(&notice), false);
+        self.tell(&Notice::new("error", message, Some(remedy)).ending());
+    }
+
+    /// Sends the last notice of the connection.
+    fn tell(&mut self, ending: &Notice) {
+        self.outgoing.add(&line(ending), false);
         self.leaving = true;
     }
 
@@ -269,6 +297,20 @@ impl Client {
                 .iter()
                 .any(|polled| polled.revents().intersects(PollFlags::HUP | PollFlags::ERR))
     }
+}
+
+/// Says that the journal cannot be read back, which ends the connection.
+pub(crate) fn unreadable(error: &JournalError) -> Notice {
+    let remedy = error.remedy();
+    let remedy = remedy.as_deref();
+    let remedy = remedy.unwrap_or("look at the journal: tallyjaw verify");
+    Notice::new("error", error.to_string(), Some(remedy)).ending()
+}
+
+/// Says that entries between `after` and the next line are gone; `None` if none are.
+pub(crate) fn missing(after: Seq, next: Seq) -> Option<Notice> {
+    let want = after.following();
+    (want < next).then(|| Notice::missing(want, Seq(next.0.saturating_sub(1))))
 }
 
 /// Waits until the client's own task has something to do. While lines are written directly, they are not among it,

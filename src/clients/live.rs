@@ -40,6 +40,8 @@ pub struct Live {
 #[derive(Debug)]
 struct Shown {
     state: State,
+    /// The state as a line, with the seconds since the disk has answered that it says; `None` since a change.
+    state_line: Option<(Option<u64>, StateLine)>,
     catalog: Arc<Catalog>,
     letterhead: Arc<Letterhead>,
     last_at: Option<WallMicros>,
@@ -98,6 +100,15 @@ pub(super) struct Greeting {
     pub(super) notices_seen: u64,
 }
 
+/// The state as a line of the feed.
+#[derive(Debug, Clone)]
+pub(super) struct StateLine {
+    /// The last entry that it includes.
+    pub(super) last: Seq,
+    /// The line with its newline.
+    pub(super) line: Arc<[u8]>,
+}
+
 impl Live {
     /// The state for a journal whose durable entries end with `last` and lead to `state`.
     pub fn new(
@@ -114,6 +125,7 @@ impl Live {
             first,
             shown: Mutex::new(Shown {
                 state,
+                state_line: None,
                 catalog,
                 letterhead,
                 last_at: None,
@@ -169,6 +181,7 @@ impl Live {
                 shown.state.apply(&line.stamped);
                 shown.last_at = Some(line.stamped.at);
             }
+            shown.state_line = None;
             self.end.add(lines); // Done under the lock, because the state belongs to the last entry.
         }
         at_end.write(lines.iter().map(|line| &*line.line), last.seq);
@@ -185,6 +198,7 @@ impl Live {
         {
             let mut shown = self.shown();
             shown.catalog = catalog;
+            shown.state_line = None;
             shown.letterhead = letterhead;
         }
         self.wake_all();
@@ -354,10 +368,6 @@ impl Live {
             ..sink.clone()
         };
         let stalled_seconds = shown.health.stalled_seconds();
-        let mut state = StateMessage::new(&shown.state, &shown.catalog);
-        if let Some(seconds) = stalled_seconds {
-            state.waits_for_disk(seconds);
-        }
         Status {
             version: self.version.to_owned(),
             journal: self.journal.to_string(),
@@ -367,7 +377,7 @@ impl Live {
             stalled_seconds,
             page: shown.page.clone(),
             tablet: None,
-            state,
+            state: state_of(shown),
             troubles: shown.troubles.values().cloned().collect(),
             folders: shown.folders.values().cloned().collect(),
             signing_key: shown.state.key.clone(),
@@ -388,13 +398,30 @@ impl Live {
         let last = self.last();
         let hello = Hello::new(&self.journal.0, self.version, self.first.0, last.0);
         let mut lines = line(&hello);
-        lines.extend(line(&StateMessage::new(&shown.state, &shown.catalog)));
+        lines.extend(line(&state_of(&shown)));
         let unwell = u64::from(shown.health != Health::Ok);
         Greeting {
             lines,
             last,
             notices_seen: shown.notices_ever.saturating_sub(unwell),
         }
+    }
+
+    /// The state as a line of the feed, and the last entry that it includes. It is made once for all clients.
+    pub(super) fn state_line(&self) -> StateLine {
+        let mut shown = self.shown();
+        let seconds = shown.health.stalled_seconds();
+        if let Some((known, made)) = &shown.state_line
+            && *known == seconds
+        {
+            return made.clone();
+        }
+        let made = StateLine {
+            last: shown.state.last.unwrap_or(Seq(0)),
+            line: line(&state_of(&shown)).into(),
+        };
+        shown.state_line = Some((seconds, made.clone()));
+        made
     }
 
     /// Number of notices that were sent before a client that connects now. While the journal is failing the client gets
@@ -418,6 +445,14 @@ impl Live {
             .collect();
         (lines, shown.notices_ever)
     }
+}
+
+fn state_of(shown: &Shown) -> StateMessage {
+    let mut state = StateMessage::new(&shown.state, &shown.catalog);
+    if let Some(seconds) = shown.health.stalled_seconds() {
+        state.waits_for_disk(seconds);
+    }
+    state
 }
 
 #[cfg(test)]

@@ -22,6 +22,7 @@ mod socket;
 mod sockets;
 
 pub(crate) use control::{ControlRequest, PICTURE_WITHIN, answer, ask};
+pub(crate) use feed::{missing, unreadable};
 pub(crate) use health::Health;
 pub(crate) use listener::{Heard, Listener};
 pub(crate) use live::Live;

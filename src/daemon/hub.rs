@@ -297,7 +297,8 @@ impl Hub {
         tracing::error!(%first_lost, "{message}");
         let remedy =
             "check the disk, then start the daemon again: it reports which entries are on the disk";
-        let notice = Notice::new("journal_failed", message.clone(), Some(remedy));
+        // The daemon ends after it.
+        let notice = Notice::new("journal_failed", message.clone(), Some(remedy)).ending();
         self.live.set_health(Health::Failed, &notice);
         self.waiting.refuse(&ErrorObject::new(
             code::JOURNAL_FAILED,

@@ -279,10 +279,13 @@ impl Findings {
 
     /// A series that has an outcome has a counted reading in each slot.
     fn full(&mut self, series: &SeriesState) {
-        let axes = u32::try_from(series.spec.axes.len()).unwrap_or(u32::MAX);
-        let slots = series.spec.pieces.saturating_mul(axes);
-        let counted = u32::try_from(series.readings.len()).unwrap_or(u32::MAX);
-        self.compare("counted readings", &counted, &slots, ToString::to_string);
+        let counts = series.counts();
+        self.compare(
+            "counted readings",
+            &counts.filled,
+            &counts.slots,
+            ToString::to_string,
+        );
     }
 
     fn completed(&mut self, before: &State, completed: &Completed, at: WallMicros) {
@@ -320,6 +323,13 @@ impl Findings {
             &series.look_tally(),
             |looks| format!("{looks:?}"),
         );
+        if let Some(got) = completed.counts.as_deref() {
+            let mut want = series.counts();
+            if got.doubted_left == 0 {
+                want.doubted_left = 0; // An older release did not keep them from one segment to the next.
+            }
+            self.compare("counts", got, &want, |counts| format!("{counts:?}"));
+        }
         if let Some(got) = &completed.reservations {
             let mut want = reservations(series, at);
             if !got.contains(&Reservation::NotMakersSheet) {

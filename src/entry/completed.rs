@@ -1,7 +1,7 @@
 //! The entry that closes a series, with its outcome.
 
 use super::state::SeriesState;
-use super::{LookTally, Reservation, Seq};
+use super::{Counts, LookTally, Reservation, Seq};
 use crate::quantity::named;
 use crate::spec::Verdict;
 use schemars::JsonSchema;
@@ -27,6 +27,9 @@ pub struct Completed {
     /// Reservations that limit the outcome; older releases left them out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reservations: Option<Vec<Reservation>>,
+    /// What a display shows of it; older releases left it out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub counts: Option<Box<Counts>>,
 }
 
 impl Completed {
@@ -55,11 +58,11 @@ named! {
 /// Numbers of readings by verdict and disposition. Every number is known, so 0 is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Tally {
-    /// Counted and passed.
+    /// Counted, with the verdict `pass`.
     pub passed: u32,
-    /// Counted and failed.
+    /// Counted, with the verdict `fail_low` or `fail_high`.
     pub failed: u32,
-    /// Counted and unsure.
+    /// Counted, with the verdict `unsure_low` or `unsure_high`.
     pub unsure: u32,
     /// Doubted because of a zero.
     pub doubted: u32,
@@ -67,7 +70,7 @@ pub struct Tally {
     pub retracted: u32,
     /// Never counted.
     pub not_counted: u32,
-    /// Counted without limits to be judged by; left out where all readings had limits.
+    /// Counted, with the verdict `measured`: without limits to be judged by. Left out where all readings had limits.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub measured: u32,
 }

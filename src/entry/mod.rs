@@ -8,6 +8,7 @@ pub mod audit;
 pub mod block_error;
 mod care;
 mod completed;
+mod counts;
 mod digits;
 pub mod glance;
 pub mod history;
@@ -46,6 +47,7 @@ use std::fmt;
 pub use adapter::{Adapter, AdapterChanged, AdapterSaid, Attached, Detached, Disturbed};
 pub use answers::{Answer, LookTally, Looked, Pulled};
 pub use completed::{Completed, Outcome, Tally};
+pub use counts::{Counts, Verdicts};
 pub use digits::Digits;
 pub use journal::{
     Begun, ClockStepped, ConfigurationEdited, DamageAccepted, FileEdited, Gap, RolledBack, Segment,

@@ -83,6 +83,7 @@ impl StationState {
                     .filter(|stopped| stopped.series.id == series)
                     .map(|stopped| stopped.series);
                 self.last_outcome = None;
+                self.last_counts = None;
                 self.last_reservations.clear();
                 self.last_pictures.clear();
                 self.closed_at = None;

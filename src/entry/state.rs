@@ -12,7 +12,7 @@ use super::resume::Stopped;
 use super::runs::{Alert, MOST_ALERTS, Runs};
 use super::undo::RetractedReading;
 use super::{
-    Adapter, Alerted, Attached, Completed, Doubted, Entry, FrameEntry, JournalId, KeyInUse,
+    Adapter, Alerted, Attached, Completed, Counts, Doubted, Entry, FrameEntry, JournalId, KeyInUse,
     Outcome, Reading, RefusedSaying, Reservation, SaidEntry, Seq, SeriesEntry, Stamped, Standing,
     Tally, ToolInHand, ZeroRole, Zeroed,
 };
@@ -61,6 +61,8 @@ pub struct StationState {
     pub last_outcome: Option<(Seq, Outcome, Tally)>,
     /// When it was closed, by the wall clock as it is set now; `None` in states of releases that did not store it.
     pub closed_at: Option<WallMicros>,
+    /// The counts of the last closed series; `None` where its entry has none.
+    pub last_counts: Option<Counts>,
     /// Reservations of the last outcome.
     pub last_reservations: Vec<Reservation>,
     /// The last pictures of the last closed series, in the order of their entries.
@@ -119,6 +121,8 @@ pub struct SeriesState {
     pub readings: Vec<CountedReading>,
     /// Numbers of readings by verdict and disposition.
     pub tally: Tally,
+    /// The last reading of each slot that was doubted; none in states of releases that did not store them.
+    pub doubted: Vec<CountedReading>,
     /// State of the zeros, by instrument.
     pub zeros: BTreeMap<String, ZeroState>,
     /// Its last alerts; an alert is dropped if one of its readings no longer counts.
@@ -251,7 +255,10 @@ impl State {
             }
             SeriesEntry::Doubted(Doubted {
                 station, readings, ..
-            }) => self.take_out(station, readings, |tally, count| tally.doubted += count),
+            }) => self.take_out(station, readings, |series, reading| {
+                series.tally.doubted += 1;
+                series.keep_doubted(reading);
+            }),
             SeriesEntry::Retracted(retracted) => self.retract(retracted),
             SeriesEntry::Restored(restored) => self.restore(&restored.station, restored.reading),
             SeriesEntry::Alerted(alerted) => self.alert(seq, alerted),
@@ -282,6 +289,7 @@ impl State {
         station.repeat = full.and_then(|series| Repeat::owed(&series, completed));
         station.last_reservations = completed.reservations().to_vec();
         station.last_outcome = Some((completed.series, completed.outcome, completed.tally));
+        station.last_counts = completed.counts.as_deref().copied();
         station.closed_at = Some(at);
     }
 
@@ -390,29 +398,6 @@ impl State {
         let surplus = series.alerts.len().saturating_sub(MOST_ALERTS);
         series.alerts.drain(..surplus);
     }
-
-    pub(super) fn take_out(&mut self, station: &str, readings: &[Seq], count: fn(&mut Tally, u32)) {
-        let station = self.station(station);
-        let Some(series) = station.series.as_mut() else {
-            return;
-        };
-        station.runs.take_out(readings);
-        let rests = |alert: &Alert| alert.readings.iter().any(|seq| readings.contains(seq));
-        series.alerts.retain(|alert| !rests(alert));
-        for seq in readings {
-            let Some(at) = series
-                .readings
-                .iter()
-                .position(|reading| reading.seq == *seq)
-            else {
-                continue;
-            };
-            let reading = series.readings.remove(at);
-            let counted = series.tally.of(reading.verdict);
-            *counted = counted.saturating_sub(1);
-            count(&mut series.tally, 1);
-        }
-    }
 }
 
 impl StationState {
@@ -448,6 +433,7 @@ impl SeriesState {
             spec: spec.clone(),
             readings: Vec::new(),
             tally: Tally::default(),
+            doubted: Vec::new(),
             zeros: spec
                 .opening_zeros
                 .iter()

@@ -6,6 +6,7 @@
 //!   can be restored until that piece has a reading.
 //! - Entries of older releases do not say which slot they are about. Those readings cannot be restored.
 
+use super::runs::Alert;
 use super::state::{CountedReading, SeriesState, Slot, State};
 use super::{Retracted, Seq, Zeroed};
 
@@ -32,8 +33,8 @@ impl State {
             let mut readings = series.readings.iter();
             readings.find(|counted| counted.seq == *reading).cloned()
         });
-        self.take_out(station, &[*reading], |tally, count| {
-            tally.retracted += count;
+        self.take_out(station, &[*reading], |series, _| {
+            series.tally.retracted += 1;
         });
         let Some((series, reading)) = self.station(station).series.as_mut().zip(counted) else {
             return;
@@ -44,6 +45,35 @@ impl State {
         let spent = *spent;
         let can_be_undone = slot.is_some();
         series.retracted = can_be_undone.then_some(RetractedReading { reading, spent });
+    }
+
+    /// Takes readings out of those that count; `keep` says what remains of each.
+    pub(super) fn take_out(
+        &mut self,
+        station: &str,
+        readings: &[Seq],
+        keep: impl Fn(&mut SeriesState, CountedReading),
+    ) {
+        let station = self.station(station);
+        let Some(series) = station.series.as_mut() else {
+            return;
+        };
+        station.runs.take_out(readings);
+        let rests = |alert: &Alert| alert.readings.iter().any(|seq| readings.contains(seq));
+        series.alerts.retain(|alert| !rests(alert));
+        for seq in readings {
+            let Some(at) = series
+                .readings
+                .iter()
+                .position(|reading| reading.seq == *seq)
+            else {
+                continue;
+            };
+            let reading = series.readings.remove(at);
+            let counted = series.tally.of(reading.verdict);
+            *counted = counted.saturating_sub(1);
+            keep(series, reading);
+        }
     }
 
     pub(super) fn restore(&mut self, station: &str, reading: Seq) {

@@ -3,7 +3,7 @@
 use crate::entry::Digits;
 use crate::entry::runs::Alert;
 use crate::entry::state::SeriesState;
-use crate::entry::{Tally, ToolInHand};
+use crate::entry::{Counts, Tally, ToolInHand};
 use crate::quantity::{Decimal, Quantity};
 use crate::spec::Job;
 use crate::spec::{ArmedAxis, ArmedInstrument, ArmedTool, Decision, Guard, ZeroPolicy};
@@ -68,12 +68,15 @@ pub struct ArmedMessage {
     pub order: String,
     /// Number of pieces, or of repeats at each gauge block.
     pub pieces: u32,
-    /// Number of readings that make it full.
+    /// Number of readings that make it full: pieces times axes.
     pub slots: u64,
     /// Number of counted readings so far.
     pub filled: u64,
     /// Numbers of readings by verdict and disposition, so far.
     pub tally: Tally,
+    /// What a display shows of it, as in the entry `completed`; left out by older releases.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub counts: Option<Counts>,
     /// Spent pieces: destroyed by measuring, then retracted. Higher numbers are measured in their place.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub spent: Vec<u32>,
@@ -270,7 +273,6 @@ impl ArmedMessage {
         let sheet = spec.subject.sheet();
         let wire = crimp.map(|crimp| &crimp.wire);
         let blocks = spec.subject.blocks();
-        let axes = u64::try_from(spec.axes.len()).unwrap_or(u64::MAX);
         let guard_factor = match spec.decision {
             Decision::Simple => None,
             Decision::Guarded { factor_milli } => {
@@ -300,9 +302,10 @@ impl ArmedMessage {
             tool: spec.tool.as_ref().map(ToolMessage::new),
             order: spec.order.name().to_owned(),
             pieces: spec.pieces,
-            slots: axes.saturating_mul(u64::from(spec.pieces)),
+            slots: series.slots(),
             filled: u64::try_from(series.readings.len()).unwrap_or(u64::MAX),
             tally: series.tally,
+            counts: Some(series.counts()),
             spent: series.spent.iter().copied().collect(),
             decision: spec.decision.name().to_owned(),
             guard_factor,

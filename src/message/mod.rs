@@ -26,7 +26,7 @@ pub mod setup;
 pub mod state;
 mod tablet;
 
-pub use feed::{FeedRequest, Hello, Notice};
+pub use feed::{FeedRequest, Hello, Notice, StateSent};
 pub use reply::{ErrorObject, code};
 pub use request::{Asked, Call, Parsed, Rejected, Request, RequestId};
 pub use state::{StateMessage, left_open};

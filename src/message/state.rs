@@ -11,7 +11,7 @@ use super::production::ProductionMessage;
 use crate::entry::Digits;
 use crate::entry::state::{InstrumentState, StationState};
 use crate::entry::{
-    Outcome, Reading, RefusedSaying, Reservation, Seq, Standing, State, Tally, words,
+    Counts, Outcome, Reading, RefusedSaying, Reservation, Seq, Standing, State, Tally, words,
 };
 use crate::quantity::Quantity;
 use crate::spec::Catalog;
@@ -68,8 +68,8 @@ pub struct StationMessage {
     /// Next action, in words.
     pub prompt: String,
     /// Next action, for programs: `arm`, `crimp`, `sample`, `connect`, `adapter`, `shared`, `zero`, `measure`, `look` or
-    /// `pull_mode`. In an answer to `status` also `wait`, while the disk does not answer. For a station removed from the
-    /// configuration, `end`.
+    /// `pull_mode`. Also `wait`, while the disk does not answer (not at a broker), and `end` for a station that was
+    /// removed from the configuration.
     pub prompt_kind: String,
     /// Production runs; left out where none is open, nothing is held, and no crimps were counted.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -145,6 +145,9 @@ pub struct OutcomeMessage {
     pub beside: String,
     /// Numbers of readings by verdict and disposition.
     pub tally: Tally,
+    /// What a display shows of it; left out where its entry `completed` has none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub counts: Option<Counts>,
 }
 
 /// Port and adapter of an instrument.
@@ -269,9 +272,10 @@ impl StationMessage {
                 .last_reading
                 .as_ref()
                 .map(|(seq, reading)| LastMessage::new(*seq, reading)),
-            outcome: station
-                .last_outcome
-                .map(|last| OutcomeMessage::new(last, &station.last_reservations)),
+            outcome: station.last_outcome.map(|last| OutcomeMessage {
+                counts: station.last_counts,
+                ..OutcomeMessage::new(last, &station.last_reservations)
+            }),
         }
     }
 }
@@ -354,6 +358,7 @@ impl OutcomeMessage {
             reservations: beside.iter().map(|one| one.name().to_owned()).collect(),
             beside: words::beside(beside),
             tally,
+            counts: None,
         }
     }
 }

@@ -7,9 +7,9 @@
 //!   reported, the number is that of the entry.
 
 use super::board::{Doc, Docs};
-use crate::clients::{Heard, Listener, Live};
+use crate::clients::{self, Heard, Listener, Live};
 use crate::entry::Seq;
-use crate::journal::Line;
+use crate::journal::{JournalError, Line};
 use crate::message::Notice;
 use crate::message::page::MovingMessage;
 use axum::response::sse::{Event, KeepAlive, Sse};
@@ -53,6 +53,8 @@ struct Client {
     after: Seq,
     /// Events to send before these lines.
     ready: VecDeque<Event>,
+    /// The stream ends after these.
+    is_over: bool,
     _place: OwnedSemaphorePermit,
 }
 
@@ -75,11 +77,7 @@ impl Client {
             None => (doc.seq, vec![state(had(first), &doc)]),
             Some(after) if after <= doc.seq => (after, vec![state(first, &doc)]),
             Some(beyond) => {
-                let notice = Notice::new(
-                    "error",
-                    format!("got after {beyond}, but the newest entry is {}", doc.seq),
-                    Some("is it another journal? compare `journal` of the state"),
-                );
+                let notice = Notice::beyond(beyond, doc.seq);
                 // A client that reconnects continues from what exists, not from the number that it gave.
                 let notice = said(had(first), "notice", &crate::message::line(&notice));
                 (doc.seq, vec![notice, state(Event::default(), &doc)])
@@ -94,6 +92,7 @@ impl Client {
             lines: VecDeque::new(),
             after,
             ready: ready.into(),
+            is_over: false,
             _place: place,
         }
     }
@@ -107,9 +106,13 @@ impl Client {
             if let Some(line) = self.lines.pop_front() {
                 return Some(self.entry(line));
             }
-            match self.listener.next().await.ok()? {
-                Heard::Lines(lines) => self.lines = lines.into(),
-                Heard::Notices(notices) => {
+            if self.is_over {
+                return None;
+            }
+            match self.listener.next().await {
+                Err(error) => self.unreadable(&error),
+                Ok(Heard::Lines(lines)) => self.lines = lines.into(),
+                Ok(Heard::Notices(notices)) => {
                     let notices = notices.split_inclusive(|byte| *byte == b'\n');
                     let notices =
                         notices.map(|notice| said(Event::default(), "notice", &with_texts(notice)));
@@ -118,8 +121,8 @@ impl Client {
                     let doc = self.docs.now();
                     self.ready.push_back(state(Event::default(), &doc));
                 }
-                Heard::LetGo => return None,
-                Heard::Nothing => tokio::select! {
+                Ok(Heard::LetGo) => return None,
+                Ok(Heard::Nothing) => tokio::select! {
                     biased;
                     () = self.listener.changed() => {}
                     changed = self.newest.changed(), if self.each_state => {
@@ -137,20 +140,20 @@ impl Client {
         }
     }
 
+    /// Says that the journal cannot be read, and ends the stream.
+    fn unreadable(&mut self, error: &JournalError) {
+        let notice = clients::unreadable(error);
+        let notice = said(Event::default(), "notice", &crate::message::line(&notice));
+        self.ready.push_back(notice);
+        self.is_over = true;
+    }
+
     /// The event of a line. If entries before it are missing, a notice comes first.
     fn entry(&mut self, line: Line) -> Event {
-        let (want, seq) = (self.after.following(), line.seq);
-        let before = Seq(seq.0.saturating_sub(1));
-        if want < seq {
-            self.after = before;
+        let seq = line.seq;
+        if let Some(notice) = clients::missing(self.after, seq) {
+            self.after = Seq(seq.0.saturating_sub(1));
             self.lines.push_front(line);
-            let notice = Notice::new(
-                "gap",
-                format!("entries {want} to {before} are not in the journal's files any more"),
-                Some(
-                    "see what is missing: tallyjaw verify; segments that were moved away can be put back",
-                ),
-            );
             return said(Event::default(), "notice", &crate::message::line(&notice));
         }
         self.after = seq;

@@ -11,7 +11,7 @@ use super::{pairing, picture, report, series, setup};
 use crate::clients::{self, Health, Live, MOST_CLIENTS};
 use crate::entry::Seq;
 use crate::message::qualified::QualifiedPage;
-use crate::message::{self, ErrorObject, code};
+use crate::message::{self, ErrorObject, StateSent, code};
 use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::extract::{Path, RawQuery, Request, State};
@@ -335,12 +335,14 @@ pub(super) fn key<'q>(query: &'q str, key: &str) -> Option<&'q str> {
 
 /// Whether the state is sent after each change, and not only at the beginning.
 fn wants_each_state(query: Option<&str>) -> Result<bool, Refusal> {
-    match query.and_then(|query| key(query, "state")) {
-        None | Some("first") => Ok(false),
-        Some("each") => Ok(true),
-        Some(other) => Err(Refusal::new(
+    let Some(asked) = query.and_then(|query| key(query, "state")) else {
+        return Ok(false);
+    };
+    match StateSent::from_name(asked) {
+        Some(sent) => Ok(sent == StateSent::Each),
+        None => Err(Refusal::new(
             StatusCode::BAD_REQUEST,
-            format!("got state={other:?}, want first or each"),
+            format!("got state={asked:?}, want first or each"),
             "ask for /events?state=each to get the state after each change",
         )),
     }

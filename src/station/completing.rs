@@ -63,5 +63,6 @@ pub(super) fn completed(series: &SeriesState, outcome: Outcome, now: Now) -> Com
         looks: series.look_tally(),
         resumable: false,
         reservations: Some(reservations(series, now.wall)),
+        counts: Some(Box::new(series.counts())),
     }
 }

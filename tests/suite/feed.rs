@@ -196,3 +196,102 @@ fn the_sockets_have_the_modes_that_were_asked_for() {
     assert_eq!(mode("run/control.sock"), 0o600);
     daemon.greeted_feed();
 }
+
+#[test]
+fn each_state_follows_the_entries_that_it_includes_and_has_the_counts() {
+    let mut shop = Shop::new();
+    let daemon = shop.start();
+    drop(daemon.connected_feed());
+    let (mut feed, hello, _) = daemon.greeted_feed();
+    feed.send("{\"state\":\"each\"}");
+    daemon.call("arm", &json!({"plan": "no-zero"}));
+    let mut last = hello["last"].clone();
+    let mut counts = Vec::new();
+    for (hundredths, verdict) in [
+        (162, "pass"),
+        (150, "fail_low"),
+        (163, "pass"),
+        (175, "fail_high"),
+    ] {
+        shop.press(hundredths);
+        let mut verdict_came = false;
+        loop {
+            let line = feed.next();
+            if line["kind"] != "state" {
+                assert!(line["seq"].as_u64() > last.as_u64(), "{line}");
+                verdict_came |= line["verdict"] == verdict;
+                last = line["seq"].clone();
+                continue;
+            }
+            assert_eq!(
+                line["seq"], last,
+                "a state includes what came before it, and no more"
+            );
+            if verdict_came {
+                counts.push(line["stations"][0]["armed"]["counts"].clone());
+                break;
+            }
+        }
+    }
+    let verdicts = |pass, low, high| json!({"pass": pass, "fail_low": low, "fail_high": high, "unsure_low": 0, "unsure_high": 0, "measured": 0});
+    let want = [(1, 0, 0), (1, 1, 0), (2, 1, 0), (2, 1, 1)].map(|(pass, low, high)| {
+        json!({"slots": 5, "filled": pass + low + high, "doubted_left": 0, "verdicts": verdicts(pass, low, high)})
+    });
+    assert_eq!(counts, want);
+    shop.press(164); // It makes the series full.
+    assert_eq!(
+        feed.wait_for("completed")["counts"]["verdicts"],
+        verdicts(3, 1, 1)
+    );
+    feed.send("{\"state\":\"first\"}");
+    feed.send("{\"after\":0}");
+    while feed.next()["seq"] != 1 {}
+}
+
+#[test]
+fn who_asks_for_entries_that_are_gone_is_told_which_and_gets_those_behind_them() {
+    let shop = Shop::new();
+    let kept = std::path::Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/journals/V1_EVERY_KIND/journal");
+    fs::create_dir_all(shop.path("state/journal")).unwrap();
+    for name in ["00000002.jsonl", "00000003.jsonl"] {
+        fs::copy(kept.join(name), shop.path("state/journal").join(name)).unwrap();
+    }
+    let daemon = shop.start();
+    let (mut feed, hello, _) = daemon.greeted_feed();
+    let first = hello["first"].as_u64().unwrap();
+    for after in [3, first - 2] {
+        feed.send(&format!("{{\"after\":{after}}}"));
+        let notice = feed.wait_for("entries_missing");
+        let want = format!("entries {} to {} are not in", after + 1, first - 1);
+        assert!(
+            notice["message"].as_str().unwrap().starts_with(&want),
+            "{notice}"
+        );
+        assert!(
+            notice["ends"].is_null() && notice["seq"].is_null(),
+            "{notice}"
+        );
+        assert_eq!(feed.next()["seq"], first);
+    }
+    feed.send(&format!("{{\"after\":{}}}", first - 1));
+    while feed.peek()["seq"] != first {
+        assert_ne!(feed.next()["kind"], "entries_missing");
+    }
+}
+
+#[test]
+fn the_last_notice_of_a_connection_says_so_and_no_other_does() {
+    let shop = Shop::new();
+    let daemon = shop.start();
+    let (mut feed, _, _) = daemon.greeted_feed();
+    let (mut long, _, _) = daemon.greeted_feed();
+    feed.send("hello");
+    assert!(feed.wait_for("error")["ends"].is_null());
+    // The daemon may close the connection before everything was written.
+    let _ = long.stream.get_mut().write_all(&vec![b'x'; 70_000]);
+    assert_eq!(long.wait_for("error")["ends"], true);
+    daemon.stop();
+    feed.wait_for("stopped");
+    assert!(feed.is_closed());
+}

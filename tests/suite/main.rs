@@ -23,6 +23,7 @@ mod crash;
 mod cut_frames;
 mod daemon;
 mod disk;
+mod display;
 mod drifting;
 mod export;
 mod feed;

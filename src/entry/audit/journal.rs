@@ -4,6 +4,7 @@
 //! which `verify` has.
 
 use super::{Findings, shown};
+use crate::entry::state::SeriesState;
 use crate::entry::{JournalEntry, KeyBegun, Sealed, State};
 
 impl Findings {
@@ -86,15 +87,25 @@ fn as_kept_in(got: &State, want: &State) -> State {
             continue;
         };
         station.closed_at = station.closed_at.filter(|_| got.closed_at.is_some());
+        if let (Some(series), Some(got)) = (&mut station.stopped, &got.stopped) {
+            keep_doubted_as(&got.series, &mut series.series);
+        }
         let Some((series, got)) = station.series.as_mut().zip(got.series.as_ref()) else {
             continue;
         };
+        keep_doubted_as(got, series);
         for (name, zero) in &mut series.zeros {
             let is_kept = got.zeros.get(name).is_some_and(|got| got.off_by.is_some());
             zero.off_by = zero.off_by.filter(|_| is_kept);
         }
     }
     want
+}
+
+fn keep_doubted_as(got: &SeriesState, want: &mut SeriesState) {
+    if got.doubted.is_empty() {
+        want.doubted.clear();
+    }
 }
 
 fn names_of_different<'a, T: PartialEq>(

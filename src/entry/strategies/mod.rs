@@ -10,7 +10,6 @@ mod values;
 pub(crate) use state::{armed_spec, state};
 pub(crate) use values::reading;
 
-use super::PictureKept;
 use super::line::Digest;
 use super::{
     AdapterChanged, AdapterSaid, Alerted, Answer, Begun, ClockStepped, Completed,
@@ -28,7 +27,9 @@ use proptest::prelude::*;
 use proptest::sample::select;
 use state::tool_in_hand;
 use std::sync::Arc;
-use values::{at, attached, axis_name, bytes, journal, measured, name, quantity, seq, tally, text};
+use values::{
+    at, attached, axis_name, bytes, counts, journal, measured, name, quantity, seq, tally, text,
+};
 
 /// An entry of any kind with any number and time.
 pub(crate) fn stamped() -> BoxedStrategy<Stamped> {
@@ -248,13 +249,6 @@ fn digest() -> BoxedStrategy<Digest> {
     bytes().prop_map(|bytes| Digest::of(&bytes)).boxed()
 }
 
-/// Pictures of a series, as the state keeps them.
-pub(super) fn pictures() -> BoxedStrategy<Vec<PictureKept>> {
-    let kept = (seq(), option::of(any::<u32>()), digest())
-        .prop_map(|(seq, piece, shown)| PictureKept { seq, piece, shown });
-    vec(kept, 0..3).boxed()
-}
-
 fn completed_entry() -> BoxedStrategy<Entry> {
     let outcome = select(&Outcome::ALL[..]);
     let reservations = option::of(vec(select(&Reservation::ALL[..]), 0..3));
@@ -265,11 +259,16 @@ fn completed_entry() -> BoxedStrategy<Entry> {
         seq(),
         outcome,
         tally(),
-        (any::<bool>(), reservations, look_tally),
+        (
+            any::<bool>(),
+            reservations,
+            look_tally,
+            option::of(counts().prop_map(Box::new)),
+        ),
     );
     completed
         .prop_map(
-            |(station, series, outcome, tally, (resumable, reservations, looks))| {
+            |(station, series, outcome, tally, (resumable, reservations, looks, counts))| {
                 Entry::from(Completed {
                     station,
                     series,
@@ -278,6 +277,7 @@ fn completed_entry() -> BoxedStrategy<Entry> {
                     looks,
                     resumable,
                     reservations,
+                    counts,
                 })
             },
         )

@@ -3,10 +3,10 @@
 use super::care::{instrument_care, tool_care, verified};
 use super::runs;
 use super::values::{
-    adapter, at, attached, axis_name, journal, limits, measured, name, quantity, reading, seq,
-    subject, tally, text, unit, verdict,
+    adapter, at, attached, axis_name, counts, journal, limits, measured, name, quantity, reading,
+    seq, subject, tally, text, unit, verdict,
 };
-use super::{job, lots, pictures, production, qualifying};
+use super::{digest, job, lots, production, qualifying};
 use crate::entry::answers::Answers;
 use crate::entry::repeat::Repeat;
 use crate::entry::resume::Stopped;
@@ -15,7 +15,9 @@ use crate::entry::state::{
     CountedReading, InstrumentState, SeriesState, State, StationState, ToolState, ZeroState,
 };
 use crate::entry::undo::RetractedReading;
-use crate::entry::{Answer, KeyInUse, Outcome, RefusedSaying, Reservation, ToolInHand};
+use crate::entry::{
+    Answer, KeyInUse, Outcome, PictureKept, RefusedSaying, Reservation, ToolInHand,
+};
 use crate::quantity::Length;
 use crate::spec::Papers;
 use crate::spec::{
@@ -272,7 +274,7 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
         seq(),
         at(),
         armed_spec(),
-        vec(counted(), 0..3),
+        (vec(counted(), 0..3), vec(counted(), 0..3)),
         tally(),
         zeros,
         vec(runs::alert(), 0..2),
@@ -288,7 +290,7 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
                 id,
                 since,
                 spec,
-                readings,
+                (readings, doubted),
                 tally,
                 zeros,
                 alerts,
@@ -300,6 +302,7 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
                     spec,
                     readings,
                     tally,
+                    doubted,
                     zeros,
                     alerts,
                     crimped,
@@ -354,16 +357,27 @@ pub(super) fn tool_in_hand() -> BoxedStrategy<ToolInHand> {
         .boxed()
 }
 
-/// Any state, also one that no entries could lead to.
-pub(crate) fn state() -> BoxedStrategy<State> {
-    let outcome = (seq(), select(&Outcome::ALL[..]), tally());
-    let outcome = (outcome, option::of(at()));
-    let refused =
-        (text(), text(), option::of(text())).prop_map(|(said, reason, remedy)| RefusedSaying {
+/// Pictures of a series, as the state keeps them.
+fn pictures() -> BoxedStrategy<Vec<PictureKept>> {
+    let kept = (seq(), option::of(any::<u32>()), digest())
+        .prop_map(|(seq, piece, shown)| PictureKept { seq, piece, shown });
+    vec(kept, 0..3).boxed()
+}
+
+fn refused_saying() -> BoxedStrategy<RefusedSaying> {
+    (text(), text(), option::of(text()))
+        .prop_map(|(said, reason, remedy)| RefusedSaying {
             said,
             reason,
             remedy,
-        });
+        })
+        .boxed()
+}
+
+/// Any state, also one that no entries could lead to.
+pub(crate) fn state() -> BoxedStrategy<State> {
+    let outcome = (seq(), select(&Outcome::ALL[..]), tally());
+    let outcome = (outcome, option::of(at()), option::of(counts()));
     let stopped = (series_state(), any::<bool>()).prop_map(|(series, is_followed)| {
         Box::new(Stopped {
             series,
@@ -377,7 +391,7 @@ pub(crate) fn state() -> BoxedStrategy<State> {
         option::of(text()),
         (
             (option::of(tool_in_hand()), option::of(job()), lots()),
-            option::of(refused),
+            option::of(refused_saying()),
             vec(runs::run(), 0..3).prop_map(Runs),
             option::of(repeat()),
             option::of(stopped),
@@ -388,12 +402,14 @@ pub(crate) fn state() -> BoxedStrategy<State> {
         .prop_map(|(series, last_reading, outcome, operator, rest)| {
             let ((tool, job, lots), refused, runs, repeat, stopped, last, production) = rest;
             let (last_reservations, last_pictures) = last;
-            let closed_at = outcome.and_then(|(_, at)| at);
+            let closed_at = outcome.and_then(|(_, at, _)| at);
+            let last_counts = outcome.and_then(|(.., counts)| counts);
             StationState {
                 series,
                 last_reading,
-                last_outcome: outcome.map(|(outcome, _)| outcome),
+                last_outcome: outcome.map(|(outcome, ..)| outcome),
                 closed_at,
+                last_counts,
                 last_reservations,
                 last_pictures,
                 operator,

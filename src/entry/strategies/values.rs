@@ -1,8 +1,8 @@
 //! Random values that entries consist of.
 
 use crate::entry::{
-    Adapter, Attached, JournalId, NotCounted, Plateau, ReadBy, Reading, ReadingSlot, Seq, Standing,
-    Tally,
+    Adapter, Attached, Counts, JournalId, NotCounted, Plateau, ReadBy, Reading, ReadingSlot, Seq,
+    Standing, Tally, Verdicts,
 };
 use crate::quantity::{Area, Decimal, Dimension, Measured, Quantity, Unit, WallMicros};
 use crate::spec::{
@@ -231,6 +231,31 @@ fn plateau() -> BoxedStrategy<Plateau> {
             greatest,
             frames,
         })
+        .boxed()
+}
+
+/// The counts of a series.
+pub(super) fn counts() -> BoxedStrategy<Counts> {
+    let of_verdicts = any::<[u64; 6]>().prop_map(
+        |[pass, fail_low, fail_high, unsure_low, unsure_high, measured]| Verdicts {
+            pass,
+            fail_low,
+            fail_high,
+            unsure_low,
+            unsure_high,
+            measured,
+        },
+    );
+    (any::<[u64; 3]>(), of_verdicts, option::of(any::<i64>()))
+        .prop_map(
+            |([slots, filled, doubted_left], verdicts, lowest_mn)| Counts {
+                slots,
+                filled,
+                doubted_left,
+                verdicts,
+                lowest_mn,
+            },
+        )
         .boxed()
 }
 

@@ -109,6 +109,8 @@ struct LastOutcome {
     tally: Tally,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     at: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    counts: Option<entry::Counts>,
 }
 
 #[derive(Serialize, Deserialize, JsonSchema)]
@@ -138,6 +140,8 @@ struct Series {
     spec: Armed,
     readings: Vec<Counted>,
     tally: Tally,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    doubted: Vec<Counted>,
     zeros: BTreeMap<String, Zero>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     alerts: Vec<Alert>,
@@ -245,6 +249,7 @@ impl From<&StationState> for Station {
                     outcome,
                     tally,
                     at: station.closed_at.map(|at| at.to_string()),
+                    counts: station.last_counts,
                 }),
             last_reservations: station.last_reservations.clone(),
             last_pictures: station.last_pictures.clone(),
@@ -285,6 +290,7 @@ impl TryFrom<Station> for StationState {
         let closed_at = closed_at.map(|at| time("at", at)).transpose()?;
         Ok(Self {
             closed_at,
+            last_counts: body.last_outcome.as_ref().and_then(|last| last.counts),
             series: body.series.map(TryInto::try_into).transpose()?,
             last_reading: last_reading.transpose()?,
             last_outcome: body
@@ -373,6 +379,7 @@ impl From<&SeriesState> for Series {
             spec: (&series.spec).into(),
             readings: series.readings.iter().map(Counted::from).collect(),
             tally: series.tally,
+            doubted: series.doubted.iter().map(Counted::from).collect(),
             zeros: zeros
                 .map(|(name, zero)| (name.clone(), zero.into()))
                 .collect(),
@@ -392,7 +399,9 @@ impl TryFrom<Series> for SeriesState {
 
     fn try_from(body: Series) -> Result<Self, LineError> {
         let readings: Result<_, _> = body.readings.into_iter().map(TryInto::try_into).collect();
+        let doubted: Result<_, _> = body.doubted.into_iter().map(TryInto::try_into).collect();
         Ok(Self {
+            doubted: doubted?,
             answers: answers(body.looks, body.pull_modes),
             pictures: body.pictures,
             id: Seq(body.id),

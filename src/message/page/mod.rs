@@ -24,7 +24,7 @@ pub use scale::{AskMessage, MarkMessage, MissMessage, ScaleMessage};
 pub use tiles::{PlansMessage, TileMessage};
 
 use super::reply::Status;
-use crate::entry::ledger::{Disposition, Ledger, Series, Whole};
+use crate::entry::ledger::{Ledger, Series, Whole};
 use crate::entry::state::{CountedReading, SeriesState, ZeroState};
 use crate::entry::{Entry, Outcome, PictureKept, Reading, Seq, Stamped, State, Tally};
 use crate::spec::Catalog;
@@ -214,7 +214,7 @@ impl Board {
                 readings.any(|reading| reading.seq.0 == happened.seq)
             });
         }
-        let doubted = series.map_or(Vec::new(), |series| self.doubted(series));
+        let doubted = series.map_or(Vec::new(), doubted);
         let prompt = prompt(state, name);
         BenchMessage {
             station: name.to_owned(),
@@ -249,25 +249,6 @@ impl Board {
         }
     }
 
-    /// The doubted readings whose slots have no newer reading.
-    fn doubted(&self, series: &SeriesState) -> Vec<SlotMessage> {
-        let known = self.ledger.get(series.id);
-        let entered = known.map_or(&[][..], |known| &known.readings);
-        let empty = |slot: &SlotMessage| {
-            let mut counted = series.readings.iter();
-            !counted.any(|one| one.piece == slot.piece && one.axis.as_str() == slot.axis)
-        };
-        let mut slots = BTreeMap::new();
-        for one in entered {
-            if let Disposition::Doubted(_) = one.disposition
-                && let Some(slot) = slot_of(one.seq, &one.kept.reading).filter(empty)
-            {
-                slots.insert((slot.piece, slot.axis.clone()), slot);
-            }
-        }
-        slots.into_values().collect()
-    }
-
     /// The last closed series, if its readings are known.
     fn closed(
         &self,
@@ -279,6 +260,13 @@ impl Board {
         let series = settled.or_else(|| self.ledger.get(*id))?;
         ClosedMessage::of(series)
     }
+}
+
+/// The doubted readings whose slots must be measured again, by piece and axis.
+fn doubted(series: &SeriesState) -> Vec<SlotMessage> {
+    let mut slots: Vec<_> = series.doubted_left().map(slot).collect();
+    slots.sort_by(|one, other| (one.piece, &one.axis).cmp(&(other.piece, &other.axis)));
+    slots
 }
 
 fn slots(series: &SeriesState) -> Vec<SlotMessage> {

@@ -89,6 +89,7 @@ fn read_to_the_end(feed: &mut Lines, lines: &mut Vec<String>) -> Value {
             lines.push(line);
             continue;
         }
+        assert_eq!(message["ends"], true, "{message}");
         assert!(feed.is_closed(), "something came after {message}");
         return message;
     }
@@ -185,7 +186,7 @@ fn check(word: &str, error: &str, piece_after_a_lost_press: u64) {
             "check the disk, then start the daemon again: it reports which entries are on the disk";
         assert_eq!(
             told.notice,
-            json!({"kind": "journal_failed", "message": message, "remedy": remedy})
+            json!({"kind": "journal_failed", "message": message, "remedy": remedy, "ends": true})
         );
         let piece = match by {
             By::Note => 2,

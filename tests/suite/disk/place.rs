@@ -29,7 +29,8 @@ fn told_at_the_next_entry(
         json!({
             "kind": "journal_failed",
             "message": format!("cannot make entry {next} durable: {} was removed, moved or hidden while the daemon wrote to it; if it is somewhere else, put it back before the next start; nothing from entry {next} on is announced or acknowledged any more, 1 entry may not be on the disk", journal.display()),
-            "remedy": "check the disk, then start the daemon again: it reports which entries are on the disk"
+            "remedy": "check the disk, then start the daemon again: it reports which entries are on the disk",
+            "ends": true,
         })
     );
     assert!(feed.is_closed());

@@ -176,7 +176,7 @@ fn the_id_of_an_entry_is_its_number_also_behind_a_gap_and_the_gap_is_said() {
     }
     let (_daemon, address, _) = connected(&shop);
     let mut events = Events::open(&address, Some(3));
-    let gap = events.wait_for("notice", |notice| notice["kind"] == "gap");
+    let gap = events.wait_for("notice", |notice| notice["kind"] == "entries_missing");
     let message = gap["message"].as_str().unwrap();
     let want = format!("entries 4 to {} are not in", first - 1);
     assert!(message.starts_with(&want), "{message}");

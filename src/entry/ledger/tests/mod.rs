@@ -82,6 +82,7 @@ fn entry(station: &str, step: Step, spec: &ArmedSpec, reading: &Reading) -> Entr
             tally: Tally::default(),
             resumable,
             reservations: None,
+            counts: None,
         })
     };
     match step {
