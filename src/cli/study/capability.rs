@@ -106,8 +106,8 @@ impl Capability {
             gate: self.gate,
             svg: self.svg.as_deref(),
         };
-        let readings = self.select.readings(context, &[])?;
-        distribution::run(&readings, &asked, context, out)
+        let (readings, sample) = self.select.sample(context)?;
+        distribution::run(&readings, &sample, &asked, context, out)
     }
 
     /// Reads in one pass with bounded memory, unless subgroups must be kept.

@@ -4,6 +4,7 @@ use super::readings::Readings;
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::quantity::Quantity;
+use crate::stats::Sample;
 use crate::stats::fitted::{Chosen, FIGURES, Family, Fitted};
 use crate::stats::picture::Histogram;
 use crate::stats::rounding;
@@ -61,13 +62,13 @@ pub(super) struct Asked<'a> {
 /// Studies the readings, and writes figures and sentence.
 pub(super) fn run(
     readings: &Readings,
+    sample: &Sample,
     asked: &Asked<'_>,
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<Exit, Failure> {
     readings.of_one_nominal()?;
     let limits = readings.limits_needed()?;
-    let sample = readings.sample()?;
     let origin = asked
         .origin
         .map(|origin| sample.summary().quantity_in_unit(origin));
@@ -75,7 +76,7 @@ pub(super) fn run(
         .transpose()
         .map_err(|_| Failure::usage("the origin is of another dimension than the readings"))?;
     let chosen = asked.distribution.chosen().unwrap_or(Chosen::Likeliest);
-    let of = Fitted::new(&sample, limits, chosen, origin.unwrap_or(0.0), asked.index);
+    let of = Fitted::new(sample, limits, chosen, origin.unwrap_or(0.0), asked.index);
     let all = of.all();
     let histogram = Histogram::new(all, &limits);
     show::histogram_file(asked.svg, histogram.as_ref(), readings)?;

@@ -1,7 +1,7 @@
 //! `tallyjaw study drift`.
 
 use super::readings::Reading;
-use super::select::Select;
+use super::select::{Select, has_room_for_values};
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::clock;
@@ -50,6 +50,7 @@ impl Drift {
         };
         let (mut bases, mut places) = (Vec::new(), Vec::new());
         let readings = self.select.each(context, &keys, &mut |reading, _| {
+            has_room_for_values(bases.len())?;
             bases.push(reading.base);
             places.push(match self.against {
                 _ if self.place.is_some() => self.place_in(&reading)?,

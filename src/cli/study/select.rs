@@ -12,13 +12,15 @@ use crate::stats::outlier::Ends;
 use crate::stats::packed::Packed;
 use crate::stats::sample::Scale;
 use crate::stats::stream::Stream;
-use crate::stats::{Summary, figures};
+use crate::stats::{Sample, Summary, figures};
 use clap::builder::{NonEmptyStringValueParser, PossibleValue, PossibleValuesParser};
 use std::collections::HashMap;
 use std::path::PathBuf;
 
 /// The most readings that are kept with their cells: half a gigabyte.
 const MOST_KEPT: usize = 2_000_000;
+/// The most values that are kept without anything else, some of them several times: a gigabyte.
+const MOST_VALUES: usize = 20_000_000;
 
 /// The source of the readings.
 #[derive(Debug, Clone, clap::Args)]
@@ -168,7 +170,19 @@ impl Select {
         Ok((readings, order))
     }
 
-    /// The same, with the values of each group, in the order of first appearance. A group has one value of property `key`.
+    /// A sample of all readings in order, and what they are.
+    pub(super) fn sample(&self, context: &Context) -> Result<(Readings, Sample), Failure> {
+        let mut bases = Vec::new();
+        let readings = self.each(context, &[], &mut |reading, _| {
+            has_room_for_values(bases.len())?;
+            bases.push(reading.base);
+            Ok(())
+        })?;
+        let sample = readings.sample_of_bases(bases)?;
+        Ok((readings, sample))
+    }
+
+    /// As [`Select::in_order`], with the values of each group, in the order of first appearance. A group has one value of property `key`.
     pub(super) fn groups(
         &self,
         context: &Context,
@@ -177,7 +191,10 @@ impl Select {
         let mut order = InOrder::default();
         let mut names: HashMap<String, usize> = HashMap::new();
         let mut groups: Vec<Group> = Vec::new();
+        let mut count = 0;
         let readings = self.each(context, &[key], &mut |reading, scale| {
+            has_room_for_values(count)?;
+            count += 1;
             order.push(&reading, scale)?;
             let name = reading.cells.into_iter().next().unwrap_or_default();
             let at = *names.entry(name).or_insert(groups.len());
@@ -269,13 +286,22 @@ fn keep(rows: &mut Vec<Reading>, reading: Reading) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Refuses one more of what a study keeps in memory, of which it has this many, above [`MOST_KEPT`].
+/// Refuses one more of what a study keeps in memory with its cells, of which it has this many.
 pub(super) fn has_room(kept: usize, what: &str) -> Result<(), Failure> {
-    if kept < MOST_KEPT {
+    at_most(kept, MOST_KEPT, what)
+}
+
+/// The same of values alone.
+pub(super) fn has_room_for_values(kept: usize) -> Result<(), Failure> {
+    at_most(kept, MOST_VALUES, "values")
+}
+
+fn at_most(kept: usize, most: usize, what: &str) -> Result<(), Failure> {
+    if kept < most {
         return Ok(());
     }
     Err(Failure::usage(format!(
-        "this study keeps its {what} in memory, and takes at most {MOST_KEPT}"
+        "this study keeps its {what} in memory, and takes at most {most}"
     ))
     .with_remedy("choose fewer, such as with --since and --until; docs/scale.md says which studies take any number"))
 }
@@ -319,4 +345,17 @@ pub(super) fn quantity(text: &str) -> Result<Quantity, String> {
         return Err("want more than 0".to_owned());
     }
     Ok(quantity)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_study_that_keeps_readings_refuses_more_than_fit_into_memory() {
+        assert!(has_room(MOST_KEPT - 1, "readings").is_ok());
+        assert!(has_room(MOST_KEPT, "readings").is_err());
+        assert!(has_room_for_values(MOST_KEPT).is_ok());
+        assert!(has_room_for_values(MOST_VALUES).is_err());
+    }
 }

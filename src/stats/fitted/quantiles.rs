@@ -8,8 +8,9 @@
 //! For a normal distribution these are the usual Pp and Ppk. Source: ISO 22514-2, the general geometric method, from memory.
 
 use super::{Level, Member};
-use crate::stats::distribution::{FisherF, above};
+use crate::stats::distribution::above;
 use crate::stats::sample::{float, nearest};
+use crate::stats::tolerance::{Side, free};
 use crate::stats::{Summary, Undefined};
 
 /// The three quantiles of the indices: Φ(-3), one half and Φ(3).
@@ -102,7 +103,8 @@ fn at_rank(all: &Summary, rank: i64) -> Result<f64, Undefined> {
     Ok(all.in_unit(*base))
 }
 
-/// The lower confidence bound of the quantile: a reading, for any distribution.
+/// The lower confidence bound of the quantile: a reading, for any distribution. It is the end of a tolerance interval with
+/// one end, [`free::cut`], without the half resolution by which that is moved outwards.
 ///
 /// ```text
 /// the highest rank r with P( X < r | n, p ) ≤ 1 - confidence      (binomial)
@@ -114,57 +116,13 @@ fn at_rank(all: &Summary, rank: i64) -> Result<f64, Undefined> {
 ///
 /// [`Undefined::TooFew`] if no reading is low enough.
 pub fn lower_bound(all: &Summary, p: f64, confidence: f64) -> Result<f64, Undefined> {
-    let n = all.count();
-    // P(X ≥ r) falls with r; X counts the readings below the quantile.
-    let holds = |rank: u64| Ok::<_, Undefined>(at_least(n, rank, p)? >= confidence);
-    if !holds(1)? {
-        let want = needed(1.0 - p, confidence);
-        return Err(Undefined::TooFew { got: n, want });
-    }
-    let (mut low, mut high) = (1, n + 1);
-    while high - low > 1 {
-        let middle = low + (high - low) / 2;
-        if holds(middle)? {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    at_rank(all, i64::try_from(low).unwrap_or(i64::MAX))
+    let rank = free::cut(all.count(), Side::Lower, 1.0 - p, confidence)?;
+    at_rank(all, i64::try_from(rank).unwrap_or(i64::MAX))
 }
 
 /// The upper confidence bound of the quantile; as [`lower_bound`], counted from the other end.
 pub fn upper_bound(all: &Summary, p: f64, confidence: f64) -> Result<f64, Undefined> {
     let n = all.count();
-    let holds = |rank: u64| Ok::<_, Undefined>(at_least(n, rank, 1.0 - p)? >= confidence);
-    if !holds(1)? {
-        let want = needed(p, confidence);
-        return Err(Undefined::TooFew { got: n, want });
-    }
-    let (mut low, mut high) = (1, n + 1);
-    while high - low > 1 {
-        let middle = low + (high - low) / 2;
-        if holds(middle)? {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    at_rank(all, i64::try_from(n + 1 - low).unwrap_or(i64::MAX))
-}
-
-/// The number of readings of which the outermost is a bound: `p^n ≤ 1 - confidence`.
-fn needed(p: f64, confidence: f64) -> u64 {
-    u64::try_from(nearest(((1.0 - confidence).ln() / p.ln()).ceil())).unwrap_or(u64::MAX)
-}
-
-/// `P(X ≥ rank)` of a binomial distribution, by the F distribution; 0 above n.
-fn at_least(n: u64, rank: u64, p: f64) -> Result<f64, Undefined> {
-    if rank > n {
-        return Ok(0.0);
-    }
-    let (above, under) = (float(i128::from(n - rank) + 1), float(rank.into()));
-    // I_p(r, n - r + 1), which is P(F(2r, 2(n-r+1)) ≤ (n-r+1) p / (r (1-p)))
-    let f = FisherF::new(2.0 * under, 2.0 * above)?;
-    Ok(f.below(above * p / (under * (1.0 - p))))
+    let cut = free::cut(n, Side::Upper, p, confidence)?;
+    at_rank(all, i64::try_from(n + 1 - cut).unwrap_or(i64::MAX))
 }

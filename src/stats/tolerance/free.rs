@@ -87,13 +87,24 @@ pub fn interval(
     required: f64,
 ) -> Result<Between, Undefined> {
     let n = all.count();
+    let cut = cut(n, side, content, required)?;
+    between(all, side, cut, reached(n, cut, content)?)
+}
+
+/// How many of the spaces outside of and between n ordered readings may be left out, so that the rest contains `content`
+/// of all pieces with `required` confidence. With one end the reading at this place from that end is also a confidence
+/// bound of a quantile: at least `content` of all pieces lie beyond it exactly if the quantile of the rest does not.
+///
+/// # Errors
+///
+/// As [`interval`].
+pub fn cut(n: u64, side: Side, content: f64, required: f64) -> Result<u64, Undefined> {
     let want = pieces(side, content, required)?;
     Undefined::unless(n, want)?;
     // The largest cut: the number before the first that falls short.
     let falls_short =
         |cut: u64| Ok::<_, Undefined>(cut > n || reached(n, cut, content)? < required);
-    let cut = first(side.ends(), n + 1, falls_short)? - 1;
-    between(all, side, cut, reached(n, cut, content)?)
+    Ok(first(side.ends(), n + 1, falls_short)? - 1)
 }
 
 /// The interval from which `cut` spaces between the ordered readings are left out.

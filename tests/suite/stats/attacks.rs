@@ -425,3 +425,35 @@ fn an_interval_of_pieces_that_were_sorted_is_too_wide() {
     assert!(told["tolerance_low"].as_f64().unwrap() < 1.57, "{told}");
     assert!(told["tolerance_high"].as_f64().unwrap() > 1.67, "{told}");
 }
+
+/// Fixtures of two instruments with the same names are four fixtures.
+#[test]
+fn further_factors_of_a_gauge_study_may_be_nested() {
+    let mut random = Random::new(53);
+    let mut lines = Vec::new();
+    for part in 0..5_u32 {
+        for at in 0..24_u32 {
+            let (who, instrument, fixture) = (at % 2, at / 2 % 2, at / 4 % 3);
+            let off = 0.02 * f64::from(part) + 0.01 * f64::from(3 * instrument + fixture);
+            let value = mm(1.6 + off + 0.01 * random.next_normal());
+            lines.push(format!("{value},{part},w{who},i{instrument},f{fixture}"));
+        }
+    }
+    let folder = file(
+        "of.csv",
+        "value,part,who,instrument,fixture",
+        lines.into_iter(),
+    );
+    let words = [GAUGE, "--factors instrument/fixture"].join(" ");
+    let told = folder.json(&words.split(' ').collect::<Vec<_>>());
+    let sources: Vec<&str> = told["sources"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|of| of["interaction"] == false)
+        .map(|of| of["source"].as_str().unwrap())
+        .collect();
+    let want = ["part", "who", "instrument", "instrument/fixture", "rest"];
+    assert_eq!(sources, want, "{told}");
+    assert_eq!(told["sources"][3]["levels"], 6, "{told}");
+}
