@@ -317,6 +317,11 @@ impl FileRows {
         &self.names
     }
 
+    /// Number of the last row that was read, as a person counts it.
+    pub(super) fn number(&self) -> u64 {
+        self.number
+    }
+
     /// The column for each name of the heading, if there is one.
     pub(super) fn columns(&self) -> &[Option<&'static Column>] {
         &self.columns

@@ -232,6 +232,13 @@ pub const COLUMNS: &[Column] = &[
     in_text("deviation_um", "µm", N, "value minus nominal", |row| {
         decimal(row.deviation, Unit::Micrometre)
     }),
+    in_text(
+        "resolution_mm",
+        "mm",
+        MM,
+        "the resolution of the instrument; empty where nothing was armed",
+        |row| decimal(row.resolution, Unit::Millimetre),
+    ),
     in_unit(
         "N",
         TableKind::Every,
@@ -251,6 +258,13 @@ pub const COLUMNS: &[Column] = &[
     in_text("deviation_n", "N", N, "value minus nominal", |row| {
         decimal(row.deviation, Unit::Newton)
     }),
+    in_text(
+        "resolution_n",
+        "N",
+        N,
+        "the resolution of the instrument; empty where nothing was armed",
+        |row| decimal(row.resolution, Unit::Newton),
+    ),
     base("value_nm", "nm", "the value, if it is a length", |row| {
         of(Some(row.value.quantity()), Dimension::Length)
     }),
@@ -266,6 +280,12 @@ pub const COLUMNS: &[Column] = &[
     base("deviation_nm", "nm", "value minus nominal", |row| {
         of(row.deviation, Dimension::Length)
     }),
+    base(
+        "resolution_nm",
+        "nm",
+        "the resolution of the instrument; empty where nothing was armed",
+        |row| of(row.resolution, Dimension::Length),
+    ),
     base("value_mn", "mN", "the value, if it is a force", |row| {
         of(Some(row.value.quantity()), Dimension::Force)
     }),
@@ -281,6 +301,12 @@ pub const COLUMNS: &[Column] = &[
     base("deviation_mn", "mN", "value minus nominal", |row| {
         of(row.deviation, Dimension::Force)
     }),
+    base(
+        "resolution_mn",
+        "mN",
+        "the resolution of the instrument; empty where nothing was armed",
+        |row| of(row.resolution, Dimension::Force),
+    ),
     every("pull_mode", Text, "how a pull test failed", |row| {
         text(row.pull_mode.map(crate::spec::PullMode::name))
     }),

@@ -39,6 +39,8 @@ pub struct Row<'r> {
     pub value: Measured,
     /// Value minus nominal.
     pub deviation: Option<Quantity>,
+    /// The resolution of the instrument; `None` while no series was open.
+    pub resolution: Option<Quantity>,
     /// Verdict of the reading, also if it was doubted or retracted later.
     pub verdict: Option<Verdict>,
     /// Whether it counts, and if not, why.
@@ -86,7 +88,10 @@ impl<'r> Row<'r> {
         let spec = &series.spec;
         let row = Self::loose(journal, entered.seq, &entered.kept);
         let tool = spec.tool.as_ref();
+        let mut instruments = spec.instruments.iter();
+        let instrument = instruments.find(|known| known.name == row.instrument);
         Self {
+            resolution: instrument.map(|instrument| instrument.resolution),
             operator: series.operator(entered.seq),
             slot: row.slot.map(|slot| Slot {
                 plan: spec.plan.as_deref(),
@@ -129,6 +134,7 @@ impl<'r> Row<'r> {
             }),
             value: reading.value,
             deviation: slot.and_then(|slot| slot.deviation),
+            resolution: None,
             verdict: slot.and_then(|slot| slot.verdict),
             standing: Disposition::from(&reading.standing),
             pull_mode: None,

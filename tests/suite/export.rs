@@ -432,6 +432,7 @@ fn row_of<'r>(journal: &'r JournalId, text: &'r str) -> Row<'r> {
         slot: None,
         value: Measured::new(Decimal::new(-162, 2), Unit::Millimetre).unwrap(),
         deviation: None,
+        resolution: None,
         verdict: None,
         standing: Disposition::Counted,
         pull_mode: None,

@@ -116,7 +116,7 @@ fn what_was_tampered_with_is_named_with_its_row() {
         ("1.72,mm,1.72", "1.66,mm,1.66"),
         ("fail_low,counted", "pass,counted"),
         ("pass,doubted", "pass,counted"),
-        (",180,,,,pass", ",170,,,pass"),
+        (",180,,,1,,pass", ",170,,,1,pass"),
         (",10,2025-11-24T16:00:05", ",10,2025-11-25T16:00:05"),
         (",10,2025", ",15,2025"),
         (",10,2025", ",99,2025"),

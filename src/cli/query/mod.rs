@@ -223,6 +223,21 @@ impl Filter<'_> {
         &self.query.series
     }
 
+    /// The options that are compared as text, by their names, with their values.
+    pub(super) fn columns(&self) -> impl Iterator<Item = (&'static str, &str)> {
+        let of_text =
+            |selects: &Selects| selects.is_of_things() && !matches!(selects, Selects::Wire);
+        let asked = self.query.asked.iter();
+        asked
+            .filter(move |(option, _)| of_text(&option.selects))
+            .map(|(option, value)| (option.name, value.as_str()))
+    }
+
+    /// The size of the wire.
+    pub(super) fn wire(&self) -> Option<Area> {
+        self.wire
+    }
+
     /// The last entry before any that can match.
     pub(super) fn after(&self) -> Seq {
         let first = self.ids().iter().min();

@@ -1,6 +1,6 @@
 //! `tallyjaw study`: exit 0; 1 with `--gate` if the answer is no; 2 for wrong use; 4 if journal or file cannot be read.
 //!
-//! In: readings of one axis from the journal or a CSV file. Out: figures, a small picture and a sentence. Figures are
+//! In: readings of one axis from the journal, a data set or a CSV file. Out: figures, a small picture and a sentence. Figures are
 //! computed by [`crate::stats`].
 
 #![expect(
@@ -8,6 +8,7 @@
     reason = "edge: reads readings and limits from files, writes pictures"
 )]
 
+mod about;
 mod agreement;
 mod alarms;
 mod answers;
@@ -15,6 +16,7 @@ mod capability;
 mod cells;
 mod chart;
 mod compare;
+mod data_set;
 mod describe;
 mod distribution;
 mod drift;
@@ -42,7 +44,8 @@ use std::io::Write;
 
 /// Statistics of readings: capability, control charts, comparisons, gauge studies, drift
 ///
-/// The readings are those of series in the journal, or of a column of a CSV file. No daemon is needed.
+/// The readings are those of series in the journal, of a data set of one bench or many, or of a column of a CSV file. No
+/// daemon is needed.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
@@ -51,6 +54,7 @@ Examples:
   tallyjaw study chart --tool T-07 --axis core_crimp_height --since 2026-11-01
   tallyjaw study compare --axis core_crimp_height --group tool --margin \"0.02 mm\"
   tallyjaw study capability --from run.csv --column height --unit mm --spec \"1.62 ±0.05 mm\"
+  tallyjaw study factors --data-set lake --axis core_crimp_height --by journal,tool
   tallyjaw study tolerance 37 --content 99 --confidence 95 --next 50
   tallyjaw study plan capability --asked 1.33 --index 1.67      how many pieces, before measuring
   tallyjaw study factors --axis core_crimp_height --by tool/nest,operator,day

@@ -2,7 +2,6 @@
 
 use crate::cli::Failure;
 use crate::entry::Seq;
-use crate::entry::ledger::Disposition;
 use crate::quantity::Unit;
 use crate::spec::Limits;
 use crate::stats::rounding::Warning;
@@ -28,6 +27,13 @@ pub(super) struct Reading {
 pub(super) enum SourcePosition {
     /// An entry of the journal.
     Entry { series: Seq, piece: u32, entry: Seq },
+    /// A row of a data set: an entry of the journal with this identity.
+    Row {
+        journal: u128,
+        series: Seq,
+        piece: u32,
+        entry: Seq,
+    },
     /// A line of a file, from 1.
     Line(u64),
 }
@@ -40,6 +46,15 @@ impl fmt::Display for SourcePosition {
                 piece,
                 entry,
             } => write!(f, "piece {piece} of series {series}, entry {entry}"),
+            Self::Row {
+                journal,
+                series,
+                piece,
+                entry,
+            } => write!(
+                f,
+                "piece {piece} of series {series}, entry {entry} of journal {journal:032x}"
+            ),
             Self::Line(line) => write!(f, "line {line}"),
         }
     }
@@ -54,6 +69,17 @@ impl SourcePosition {
                 piece,
                 entry,
             } => {
+                object["series"] = json!(series.0);
+                object["piece"] = json!(piece);
+                object["entry"] = json!(entry.0);
+            }
+            Self::Row {
+                journal,
+                series,
+                piece,
+                entry,
+            } => {
+                object["journal"] = json!(format!("{journal:032x}"));
                 object["series"] = json!(series.0);
                 object["piece"] = json!(piece);
                 object["entry"] = json!(entry.0);
@@ -115,16 +141,18 @@ pub(super) struct LeftOut {
     pub(super) not_counted: u64,
     /// Empty cells of a file.
     pub(super) empty: u64,
+    /// Readings of a data set that another row has already.
+    pub(super) repeated: u64,
 }
 
 impl LeftOut {
-    /// Counts a reading of the journal that was left out.
-    pub(super) fn note(&mut self, disposition: Disposition) {
-        let count = match disposition {
-            Disposition::Counted => return,
-            Disposition::Doubted(_) => &mut self.doubted,
-            Disposition::Retracted(_) => &mut self.retracted,
-            Disposition::NotCounted(_) => &mut self.not_counted,
+    /// Counts a reading that was left out, by the word for its disposition.
+    pub(super) fn note(&mut self, standing: &str) {
+        let count = match standing {
+            "doubted" => &mut self.doubted,
+            "retracted" => &mut self.retracted,
+            "not_counted" => &mut self.not_counted,
+            _ => return,
         };
         *count += 1;
     }
@@ -135,8 +163,9 @@ impl LeftOut {
             ("retracted", self.retracted),
             ("not_counted", self.not_counted),
         ];
-        let empty = (self.empty > 0).then_some(("empty", self.empty));
-        let parts = named.into_iter().chain(empty);
+        let of_files = [("empty", self.empty), ("repeated", self.repeated)];
+        let of_files = of_files.into_iter().filter(|(_, number)| *number > 0);
+        let parts = named.into_iter().chain(of_files);
         Value::Object(
             parts
                 .map(|(name, number)| (name.to_owned(), json!(number)))
@@ -151,6 +180,7 @@ impl LeftOut {
             (self.retracted, "retracted"),
             (self.not_counted, "not counted"),
             (self.empty, "empty"),
+            (self.repeated, "repeated"),
         ];
         let text: Vec<String> = parts
             .iter()

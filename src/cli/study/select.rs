@@ -2,10 +2,9 @@
 
 use super::journal::Take;
 use super::readings::{Reading, Readings, SourcePosition, StepFrom};
-use super::{file, journal};
+use super::{data_set, file, journal};
 use crate::cli::query::Query;
 use crate::cli::{Context, Failure};
-use crate::entry::ledger::Disposition;
 use crate::quantity::{Measured, Quantity, Unit};
 use crate::spec::Limits;
 use crate::stats::outlier::Ends;
@@ -34,6 +33,15 @@ pub(super) struct Select {
     /// together
     #[arg(long, help_heading = "From the journal")]
     pub(super) deviation: bool,
+    /// Readings from a data set instead of the journal: a folder of Parquet or CSV exports, of one bench or many, or one
+    /// such file
+    #[arg(
+        long,
+        value_name = "FOLDER",
+        conflicts_with = "from",
+        help_heading = "From the journal"
+    )]
+    pub(super) data_set: Option<PathBuf>,
     /// Readings from this CSV file instead of the journal (`-` is standard input)
     #[arg(long, value_name = "FILE", requires_all = ["column", "unit"], conflicts_with_all = Query::arguments().chain(["include", "deviation"]), help_heading = "From a file")]
     pub(super) from: Option<PathBuf>,
@@ -111,10 +119,10 @@ pub(super) struct Group {
 }
 
 impl Select {
-    /// Whether a reading with this disposition takes part in the study.
-    pub(super) fn takes(&self, disposition: Disposition) -> bool {
-        let is_it = |name: &String| name.replace('-', "_") == disposition.name();
-        disposition == Disposition::Counted || self.include.iter().any(is_it)
+    /// Whether a reading takes part in the study, by the word for its disposition.
+    pub(super) fn takes(&self, standing: &str) -> bool {
+        let is_it = |name: &String| name.replace('-', "_") == standing;
+        standing == "counted" || self.include.iter().any(is_it)
     }
 
     /// Gives the readings to `take` one by one, each with its values for `keys` (columns of the file, or properties in
@@ -127,7 +135,10 @@ impl Select {
     ) -> Result<Readings, Failure> {
         let mut readings = match &self.from {
             Some(path) => file::read(self, path, keys, take)?,
-            None => journal::read(self, context, keys, take)?,
+            None => match &self.data_set {
+                Some(path) => data_set::read(self, path, keys, take)?.finish()?,
+                None => journal::read(self, context, keys, take)?.finish()?,
+            },
         };
         if let Some(spec) = &self.spec {
             if spec.dimension() != readings.unit().dimension() {
@@ -257,9 +268,12 @@ impl Select {
     /// All readings of all axes that match, with their values for `keys`.
     pub(super) fn each_axis(&self, context: &Context, keys: &[&str]) -> Result<Readings, Failure> {
         let mut rows = Vec::new();
-        let readings = journal::read_together(self, context, keys, &mut |reading, _| {
-            keep(&mut rows, reading)
-        })?;
+        let push = &mut |reading, _| keep(&mut rows, reading);
+        let about = match &self.data_set {
+            Some(path) => data_set::read(self, path, keys, push)?,
+            None => journal::read(self, context, keys, push)?,
+        };
+        let readings = about.finish_together()?;
         Ok(Readings { rows, ..readings })
     }
 

@@ -17,6 +17,7 @@ mod claims;
 mod compare;
 mod components;
 mod coverage;
+mod data_sets;
 mod distribution;
 mod drifts;
 mod false_alarms;
