@@ -5,7 +5,9 @@ use super::select::{Group, Select, quantity};
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::quantity::Quantity;
-use crate::stats::compare::{ANOVA_FIGURES, Comparison, FIGURES, anova, brown_forsythe};
+use crate::stats::compare::{
+    ANOVA_FIGURES, Comparison, FIGURES, anova_of_independent, brown_forsythe, is_correlated,
+};
 use crate::stats::picture::Histogram;
 use crate::stats::text::fixed;
 use crate::stats::{Limits, Sample};
@@ -63,7 +65,7 @@ impl Compare {
         writeln!(out)?;
         let digits = Digits::of(&all);
         if groups.len() > 2 {
-            match anova(&samples(&groups)) {
+            match anova_of_independent(&samples(&groups)) {
                 Ok(table) => show::table(out, &show::all(ANOVA_FIGURES, &table), digits)?,
                 Err(reason) => writeln!(out, "  –  ({reason})")?,
             }
@@ -153,10 +155,12 @@ fn object(
     object.insert("groups".to_owned(), json!(names));
     if groups.len() > 2 {
         let samples = samples(groups);
-        if let Ok(table) = anova(&samples) {
+        if let Ok(table) = anova_of_independent(&samples) {
             show::object(&mut object, &show::all(ANOVA_FIGURES, &table));
         }
-        if let Ok(spread) = brown_forsythe(&samples) {
+        if !samples.iter().any(is_correlated)
+            && let Ok(spread) = brown_forsythe(&samples)
+        {
             object.insert("brown_forsythe_w".to_owned(), json!(spread.f));
             object.insert("brown_forsythe_p".to_owned(), json!(spread.p));
         }

@@ -105,12 +105,26 @@ function ratioBounds(first, second, confidence) {
   return [ratio / f.quantile(0.5 + confidence / 2), ratio / f.quantile(0.5 - confidence / 2)];
 }
 
+const CORRELATED = "does not apply: readings of a group have a lag-1 autocorrelation, which makes intervals too narrow; look for a drift";
+function isCorrelated(all) {
+  if (all.n > 5000) return attempt(() => lag1Of(all)).value * Math.sqrt(all.n) > 1.959963984540054;
+  const order = attempt(() => orderOf(all));
+  return order.reason === undefined && order.value.lag1 < 0.025 && order.value.near < 0.025;
+}
+const ofIndependent = (groups) => { if (groups.some(isCorrelated)) fail(CORRELATED); };
+
 // A group against the first one; `among` is the number of such comparisons, which share 5 %.
 function comparisonOf([firstName, first], [secondName, second], { margin, limits, among }) {
   const confidence = 1 - (1 - CONFIDENCE) / Math.max(1, among);
   const alpha = 1 - confidence;
-  const difference = once(() => welch(second, first));
+  const wanders = once(() => [first, second].findIndex(isCorrelated));
+  const independent = () => { if (wanders() >= 0) fail(CORRELATED); };
+  const difference = once(() => {
+    independent();
+    return welch(second, first);
+  });
   const outside = (all) => {
+    independent();
     const count = capabilityOf(all, { ...limits, isMixed: limits.isForce !== undefined && limits.isForce === LENGTHS.includes(all.unit) }).outside();
     return [count, 100 * upperBound(count, all.n, confidence)];
   };
@@ -121,11 +135,14 @@ function comparisonOf([firstName, first], [secondName, second], { margin, limits
     return Math.max(t.over((off + margin) / error), t.over(-(off - margin) / error));
   };
   return {
-    names: [firstName, secondName], first, second, margin, confidence, alpha, difference, outside, equivalenceP,
+    names: [firstName, secondName], first, second, margin, confidence, alpha, difference, outside, equivalenceP, wanders,
+    pooled: () => { independent(); return pooledT(second, first); },
+    spread: () => { independent(); return brownForsythe([first, second]); },
     bounds: () => boundsOf(difference(), confidence),
     equivalenceBounds: () => boundsOf(difference(), 1 - 2 * alpha),
     ratio: () => Math.sqrt(ratioOf(second, first)),
-    ratioBounds: () => ratioBounds(second, first, confidence).map(Math.sqrt),
+    varianceBounds: (confidence) => { independent(); return ratioBounds(second, first, confidence); },
+    ratioBounds() { return this.varianceBounds(confidence).map(Math.sqrt); },
   };
 }
 
@@ -138,6 +155,11 @@ function comparisonSentence(of) {
   const digits = (value) => fixed(value, decimalsFor(first.step > 0 ? first.inUnit(first.step) : 1e-3) + 1);
   const sure = percentOf(confidence);
   const said = [];
+  if (of.wanders() >= 0) {
+    said.push(`the means and standard deviations of ${one} and ${other} are not compared: readings of ${of.names[of.wanders()]} have a lag-1 autocorrelation, which makes the intervals too narrow; look for a drift`);
+    if (margin !== undefined) said.push(equivalenceWords(of, digits));
+    return said.join("; ");
+  }
   const [found, bounds] = [attempt(of.difference), attempt(of.bounds)];
   const reason = found.reason ?? bounds.reason;
   if (reason !== undefined) said.push(`the means cannot be compared: ${reason}`);
@@ -149,9 +171,9 @@ function comparisonSentence(of) {
       said.push(`the mean of ${other} lies ${digits(Math.abs(difference))} ${unit} ${side} that of ${one} (${sure} confidence interval: ${digits(near)} to ${digits(far)} ${unit})`);
     }
   }
-  const [ratio, ends] = [attempt(of.ratio), attempt(of.ratioBounds)];
+  const [ratio, ends] = [attempt(of.ratio), attempt(() => of.ratioBounds())];
   const spread = ratio.reason === undefined && ends.reason === undefined ? `the standard deviation of ${other} is ${fixed(ratio.value, 2)} times that of ${one} (${sure} confidence interval for normal readings: ${fixed(ends.value[0], 2)} to ${fixed(ends.value[1], 2)})` : "their ratio has no value";
-  const p = attempt(() => brownForsythe([first, second]).p);
+  const p = attempt(() => of.spread().p);
   said.push(p.reason !== undefined ? `the standard deviations cannot be compared: ${p.reason}` : p.value < alpha ? spread : `no significant difference of the standard deviations: ${spread}`);
   if (margin !== undefined) said.push(equivalenceWords(of, digits));
   const outside = [first, second].map((all) => attempt(() => of.outside(all)));
@@ -165,10 +187,7 @@ function comparisonSentence(of) {
 function equivalenceWords(of, digits) {
   const { first, second, alpha, margin } = of;
   const within = `within ±${digits(margin)} ${first.unit}`;
-  const wanders = [first, second].findIndex((all) => {
-    const order = attempt(() => orderOf(all));
-    return order.reason === undefined && order.value.lag1 < 0.025 && order.value.near < 0.025;
-  });
+  const wanders = of.wanders();
   if (wanders >= 0) return `equivalence of the means ${within} is not claimed: readings of ${of.names[wanders]} have a lag-1 autocorrelation, which makes the interval too narrow; look for a drift`;
   const [p, bounds] = [attempt(of.equivalenceP), attempt(of.equivalenceBounds)];
   const reason = p.reason ?? bounds.reason;
@@ -184,19 +203,19 @@ const COMPARED = [
   ["mean_second", "mean of the second", "reading", (of) => meanOf(of.second)],
   ["sd_first", "standard deviation of the first", "reading", (of) => sdOf(of.first)],
   ["sd_second", "standard deviation of the second", "reading", (of) => sdOf(of.second)],
-  ["difference", "difference of means", "reading", (of) => of.difference().difference],
+  ["difference", "difference of means", "reading", (of) => welch(of.second, of.first).difference],
   ["difference_low", "", "reading", (of) => of.bounds()[0]],
   ["difference_high", "", "reading", (of) => of.bounds()[1]],
   ["welch_t", "Welch's t", "ratio", (of) => of.difference().t],
   ["welch_df", "Welch's degrees of freedom", "ratio", (of) => of.difference().nu],
   ["welch_p", "p of Welch's test (difference of means)", "probability", (of) => studentT(of.difference().nu).twoSided(of.difference().t)],
-  ["pooled_t", "pooled t", "ratio", (of) => pooledT(of.second, of.first).t],
-  ["pooled_p", "p of the pooled t test", "probability", (of) => { const { nu, t } = pooledT(of.second, of.first); return studentT(nu).twoSided(t); }],
+  ["pooled_t", "pooled t", "ratio", (of) => of.pooled().t],
+  ["pooled_p", "p of the pooled t test", "probability", (of) => { const { nu, t } = of.pooled(); return studentT(nu).twoSided(t); }],
   ["variance_ratio", "ratio of variances, second to first", "ratio", (of) => ratioOf(of.second, of.first)],
-  ["variance_ratio_low", "", "ratio", (of) => ratioBounds(of.second, of.first, CONFIDENCE)[0]],
-  ["variance_ratio_high", "", "ratio", (of) => ratioBounds(of.second, of.first, CONFIDENCE)[1]],
-  ["brown_forsythe_w", "Brown-Forsythe's W", "ratio", (of) => brownForsythe([of.first, of.second]).f],
-  ["brown_forsythe_p", "p of Brown-Forsythe's test (standard deviations)", "probability", (of) => brownForsythe([of.first, of.second]).p],
+  ["variance_ratio_low", "", "ratio", (of) => of.varianceBounds(CONFIDENCE)[0]],
+  ["variance_ratio_high", "", "ratio", (of) => of.varianceBounds(CONFIDENCE)[1]],
+  ["brown_forsythe_w", "Brown-Forsythe's W", "ratio", (of) => of.spread().f],
+  ["brown_forsythe_p", "p of Brown-Forsythe's test (standard deviations)", "probability", (of) => of.spread().p],
   ["margin", "margin of equivalence", "reading", (of) => of.margin ?? fail("does not apply: no margin was given")],
   ["equivalence_p", "p of the equivalence test (two one-sided)", "probability", (of) => of.equivalenceP()],
   ["equivalence_low", "equivalence interval (90 % for two groups), lower end", "reading", (of) => of.equivalenceBounds()[0]],
@@ -280,7 +299,10 @@ function expectGroups(words, { groups, axis, isOfOneNominal, isMixed }, data, { 
     tables.push(expectTable(put, undefined, `${other} (second) against ${one} (first)`, about, figureLines(COMPARED, comparisons[0], first)));
     return;
   }
-  const anova = attempt(() => anovaOf(groups.map(([, all]) => all)));
+  const anova = attempt(() => {
+    ofIndependent(groups.map(([, all]) => all));
+    return anovaOf(groups.map(([, all]) => all));
+  });
   if (anova.reason === undefined) tables.push(expectTable(put, undefined, "All groups at once, by analysis of variance", about, figureLines(ANOVA, anova.value, first)));
 }
 

@@ -8,7 +8,7 @@ use crate::report::comparison::Compared;
 use crate::report::words;
 use crate::spec;
 use crate::stats::capability::{Capability, FIGURES as CAPABILITY};
-use crate::stats::compare::{ANOVA_FIGURES, FIGURES, anova};
+use crate::stats::compare::{ANOVA_FIGURES, FIGURES, anova_of_independent};
 use crate::stats::picture::Histogram;
 use crate::stats::text::{self, Digits, Shown};
 use crate::stats::{Limits, Sample, describe};
@@ -91,7 +91,7 @@ fn axis(compared: &Compared, at: usize, full: bool) -> Vec<Element> {
             .iter()
             .map(|(_, sample)| sample.clone())
             .collect();
-        if let Ok(table) = anova(&samples) {
+        if let Ok(table) = anova_of_independent(&samples) {
             let caption = "All groups at once, by analysis of variance";
             parts.push(figures(
                 caption,

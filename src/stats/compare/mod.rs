@@ -5,20 +5,22 @@
 //! sentence for a customer.
 
 mod anova;
+mod independent;
 mod spread;
 mod welch;
 
 pub use anova::{Anova, FIGURES as ANOVA_FIGURES, anova};
+pub use independent::{anova_of_independent, is_correlated};
 pub use spread::{bartlett, brown_forsythe, variance_ratio, variance_ratio_bounds};
 pub use welch::{Difference, pooled, welch};
 
 use super::describe::{mean, sd};
 use super::figures::{decimals, row};
-use super::order::wanders;
 use super::rounding::mean_may_be_off;
 use super::sample::float;
 use super::text::{fixed, percent};
 use super::{CONFIDENCE, Figure, FigureKind, Limits, Sample, Undefined, proportion};
+use std::sync::OnceLock;
 
 /// A comparison of two samples.
 #[derive(Debug, Clone)]
@@ -28,6 +30,8 @@ pub struct Comparison {
     margin: Option<f64>,
     limits: Limits,
     confidence: f64,
+    /// Whether the readings of the first, and of the second, are correlated.
+    correlated: OnceLock<[bool; 2]>,
 }
 
 impl Comparison {
@@ -44,6 +48,7 @@ impl Comparison {
             margin,
             limits: Limits::default(),
             confidence: CONFIDENCE,
+            correlated: OnceLock::new(),
         }
     }
 
@@ -80,7 +85,13 @@ impl Comparison {
     }
 
     /// Difference of the means, second minus first, by Welch's method.
+    ///
+    /// # Errors
+    ///
+    /// [`Undefined::NotApplicable`] if the readings of a group are correlated: the method takes them as independent.
+    /// Otherwise those of [`welch`].
     pub fn difference(&self) -> Result<Difference, Undefined> {
+        self.of_independent()?;
         welch(&self.second.1, &self.first.1)
     }
 
@@ -136,12 +147,13 @@ impl Comparison {
 
     /// Bounds of the ratio at the confidence of the comparison, for normal readings.
     pub fn sd_ratio_bounds(&self) -> Result<(f64, f64), Undefined> {
-        let (low, high) = variance_ratio_bounds(&self.second.1, &self.first.1, self.confidence)?;
+        let (low, high) = self.ratio_bounds(self.confidence)?;
         Ok((low.sqrt(), high.sqrt()))
     }
 
     /// Number of readings outside the limits, and the upper confidence bound of their share in percent.
     fn outside(&self, of: &Sample) -> Result<(u64, f64), Undefined> {
+        self.of_independent()?;
         let outside = proportion::outside(of.summary(), &self.limits)?;
         let most = proportion::upper_bound(outside, of.count(), self.confidence)?;
         Ok((outside, 100.0 * most))
@@ -149,6 +161,17 @@ impl Comparison {
 
     /// Means, standard deviations, equivalence of means and shares outside the limits, in words.
     pub fn sentence(&self) -> String {
+        if let Some(name) = self.wanders() {
+            let (first, second) = self.names();
+            let compared = format!(
+                "the means and standard deviations of {first} and {second} are not compared: readings of {name} have a lag-1 autocorrelation, which makes the intervals too narrow; look for a drift"
+            );
+            return [Some(compared), self.equivalence_in_words()]
+                .into_iter()
+                .flatten()
+                .collect::<Vec<_>>()
+                .join("; ");
+        }
         let means = [self.means_in_words(), self.spread_in_words()];
         let more = [self.equivalence_in_words(), self.outside_in_words()];
         let parts: Vec<String> = means
@@ -205,7 +228,7 @@ impl Comparison {
             ),
             (Err(_), _) | (_, Err(_)) => "their ratio has no value".to_owned(),
         };
-        let p = brown_forsythe(&[self.first.1.clone(), self.second.1.clone()]).map(|test| test.p);
+        let p = self.spread().map(|test| test.p);
         match p {
             Ok(p) if p < self.alpha() => ratio,
             Ok(_) => format!("no significant difference of the standard deviations: {ratio}"),
@@ -246,10 +269,12 @@ impl Comparison {
     /// Name of the first group with a significant lag-1 autocorrelation.
     fn wanders(&self) -> Option<&str> {
         let both = [&self.first, &self.second];
-        let of = both
-            .into_iter()
-            .find(|(_, sample)| wanders(sample).is_ok_and(|is_so| is_so));
-        of.map(|(name, _)| name.as_str())
+        let correlated = self
+            .correlated
+            .get_or_init(|| both.map(|(_, sample)| is_correlated(sample)));
+        let mut found = both.into_iter().zip(correlated);
+        let ((name, _), _) = found.find(|(_, correlated)| **correlated)?;
+        Some(name)
     }
 
     fn outside_in_words(&self) -> Option<String> {
@@ -319,7 +344,7 @@ pub const FIGURES: &[Figure<Comparison>] = &[
         "difference",
         "difference of means",
         FigureKind::Reading,
-        |of| Ok(of.difference()?.difference),
+        |of| Ok(welch(&of.second.1, &of.first.1)?.difference),
     ),
     row(
         "difference_low",
@@ -349,13 +374,13 @@ pub const FIGURES: &[Figure<Comparison>] = &[
         |of| of.difference()?.p(),
     ),
     row("pooled_t", "pooled t", FigureKind::Ratio, |of| {
-        Ok(pooled(&of.second.1, &of.first.1)?.t)
+        Ok(of.pooled()?.t)
     }),
     row(
         "pooled_p",
         "p of the pooled t test",
         FigureKind::Probability,
-        |of| pooled(&of.second.1, &of.first.1)?.p(),
+        |of| of.pooled()?.p(),
     ),
     row(
         "variance_ratio",
@@ -367,25 +392,25 @@ pub const FIGURES: &[Figure<Comparison>] = &[
         "variance_ratio_low",
         "ratio of variances, lower confidence bound (95 %)",
         FigureKind::Ratio,
-        |of| Ok(variance_ratio_bounds(&of.second.1, &of.first.1, CONFIDENCE)?.0),
+        |of| Ok(of.ratio_bounds(CONFIDENCE)?.0),
     ),
     row(
         "variance_ratio_high",
         "ratio of variances, upper confidence bound (95 %)",
         FigureKind::Ratio,
-        |of| Ok(variance_ratio_bounds(&of.second.1, &of.first.1, CONFIDENCE)?.1),
+        |of| Ok(of.ratio_bounds(CONFIDENCE)?.1),
     ),
     row(
         "brown_forsythe_w",
         "Brown-Forsythe's W",
         FigureKind::Ratio,
-        |of| Ok(brown_forsythe(&[of.first.1.clone(), of.second.1.clone()])?.f),
+        |of| Ok(of.spread()?.f),
     ),
     row(
         "brown_forsythe_p",
         "p of Brown-Forsythe's test (standard deviations)",
         FigureKind::Probability,
-        |of| Ok(brown_forsythe(&[of.first.1.clone(), of.second.1.clone()])?.p),
+        |of| Ok(of.spread()?.p),
     ),
     row(
         "margin",

@@ -5,6 +5,7 @@
 
 use std::fmt::Write as _;
 use tallyjaw::quantity::Unit;
+use tallyjaw::stats::compare::{Comparison, welch};
 use tallyjaw::stats::fitted::quantiles::{Levels, lower_bound, tail, upper_bound};
 use tallyjaw::stats::fitted::{Draws, Family, Level, Member, fit, pivots};
 use tallyjaw::stats::random::Random;
@@ -300,6 +301,50 @@ fn an_expanded_uncertainty_covers_the_error_about_as_often_as_it_says() {
             let _ = writeln!(table, "| {sd} | {n} | {} |", share.text(sets));
             let percent = share.percent().unwrap();
             assert!(percent > 91.0, "{sd} {n}: {percent}");
+        }
+    }
+    println!("{table}");
+}
+
+#[test]
+fn means_of_autocorrelated_readings_are_not_said_to_differ_where_they_do_not() {
+    let sets = sets(20);
+    let mut random = Random::new(65);
+    let mut table = String::new();
+    for phi in [0.0, 0.3, 0.6, 0.8] {
+        for n in SIZES {
+            // Of two groups with the same mean: how often Welch's test alone finds a difference, and how often it is said.
+            let (mut alone, mut said, mut refused) = (0_u32, 0_u32, 0_u32);
+            for _ in 0..sets {
+                let mean = random.next_share();
+                let mut group = || {
+                    let mut last = random.next_normal();
+                    let bases = (0..n).map(|_| {
+                        last = phi * last + (1.0_f64 - phi * phi).sqrt() * random.next_normal();
+                        STEP * whole(mean + last)
+                    });
+                    Sample::from_bases(bases.collect(), Unit::Millimetre).unwrap()
+                };
+                let (one, other) = (group(), group());
+                let differs = welch(&other, &one)
+                    .and_then(|found| found.p())
+                    .is_ok_and(|p| p < 0.05);
+                alone += u32::from(differs);
+                let of = Comparison::new(("T-07", one), ("R-02", other), None);
+                match of.difference().and_then(|found| found.p()) {
+                    Ok(p) => said += u32::from(p < 0.05),
+                    Err(_) => refused += 1,
+                }
+            }
+            let percent = |count: u32| 100.0 * f64::from(count) / f64::from(sets);
+            let cells = [alone, said, refused].map(|count| format!(" {:.1} % |", percent(count)));
+            let _ = writeln!(table, "| {phi} | {n} |{}", cells.concat());
+            if phi > 0.5 && n >= 100 {
+                assert!(percent(said) <= 5.0, "{phi} {n}\n{table}");
+            }
+            if phi == 0.0 && n >= 30 {
+                assert!(percent(refused) <= 15.0, "{phi} {n}\n{table}");
+            }
         }
     }
     println!("{table}");

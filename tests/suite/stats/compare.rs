@@ -3,7 +3,8 @@
 use super::reference::{assert_close, digits, example, json, rows, sample, sample_of};
 use std::collections::BTreeMap;
 use tallyjaw::stats::compare::{
-    Comparison, anova, bartlett, brown_forsythe, pooled, variance_ratio_bounds, welch,
+    Comparison, FIGURES, anova, anova_of_independent, bartlett, brown_forsythe, is_correlated,
+    pooled, variance_ratio_bounds, welch,
 };
 use tallyjaw::stats::distribution::ChiSquared;
 use tallyjaw::stats::{Sample, Undefined, describe};
@@ -196,10 +197,49 @@ fn equivalence_is_not_claimed_of_readings_that_follow_each_other() {
         Sample::from_bases(bases.collect(), tallyjaw::quantity::Unit::Millimetre).unwrap()
     };
     let of = Comparison::new(("T-07", wave(0)), ("R-02", wave(0)), Some(0.05));
-    assert!(of.equivalence_p().unwrap() < 0.05, "the means alone would");
+    let alone = welch(&wave(0), &wave(0)).unwrap();
+    let p = alone.equivalence_p(0.05).unwrap();
+    assert!(p < 0.05, "the means alone would");
     let said = of.sentence();
     let want = "is not claimed: readings of T-07 have a lag-1 autocorrelation";
     assert!(said.contains(want), "{said}");
+}
+
+#[test]
+fn readings_that_follow_each_other_have_no_interval_of_a_difference_and_no_test() {
+    let wave = |shift: i64| {
+        let bases = (0..40_i64).map(|at| 1_620_000 + 10_000 * ((at / 10 % 2) * 3 + at % 2 + shift));
+        Sample::from_bases(bases.collect(), tallyjaw::quantity::Unit::Millimetre).unwrap()
+    };
+    assert!(is_correlated(&wave(0)));
+    let of = Comparison::new(("T-07", wave(0)), ("R-02", wave(2)), Some(0.05));
+    assert_eq!(
+        of.sentence(),
+        "the means and standard deviations of T-07 and R-02 are not compared: readings of T-07 have a lag-1 autocorrelation, which makes the intervals too narrow; look for a drift; equivalence of the means within ±0.0500 mm is not claimed: readings of T-07 have a lag-1 autocorrelation, which makes the interval too narrow; look for a drift"
+    );
+    let known = FIGURES
+        .iter()
+        .filter(|figure| (figure.of)(&of).is_ok())
+        .map(|figure| figure.name);
+    let known: Vec<&str> = known.collect();
+    assert_eq!(
+        known,
+        [
+            "n_first",
+            "n_second",
+            "mean_first",
+            "mean_second",
+            "sd_first",
+            "sd_second",
+            "difference",
+            "variance_ratio",
+            "margin",
+            "sd_ratio"
+        ]
+    );
+    let groups = [wave(0), wave(1), wave(2)];
+    assert!(anova_of_independent(&groups).is_err());
+    assert!(anova(&groups).is_ok());
 }
 
 #[test]
