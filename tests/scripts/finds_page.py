@@ -10,7 +10,7 @@ import subprocess
 import threading
 
 # What the check recomputes, by the names of `data-about`: a change of its text must be found.
-RECOMPUTED = re.compile(r", (value|deviation|verdict|nominal|lower limit|upper limit|outcome|readings)$|, visual check \d+, |, limits of .*, axis$|, (unsure within|test uncertainty ratio)$|"
+RECOMPUTED = re.compile(r", (value|deviation|verdict|nominal|lower limit|upper limit|outcome|readings)$|, visual check \d+, |, limits of .*, axis$|, (unsure within|test uncertainty ratio|uncertainty budget)$|"
                         r", reading \d+ (in the appendix|that does not count), |the outcome$|, its line$|, pulls, |, capability\b|, how the pulls failed$|^how to check it, |"
                         r", (opened|closed|station|report made)$")
 OPENED = re.compile(r'<(\w+) data-about="([^"]*)"[^>]*>')

@@ -1,6 +1,7 @@
 //! The bench page over HTTP, without a browser: who may read what, who is refused, and what it costs.
 
 mod bounds;
+mod budget;
 mod drawings;
 mod faces;
 pub(crate) mod http;

@@ -30,6 +30,9 @@ pub struct ScaleMessage {
     /// Width of the guard band, in base units; left out with simple acceptance.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub guard: Option<i64>,
+    /// Name of the uncertainty budget that the guard band is from; left out if it is from the instrument's own properties.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub budget: Option<String>,
     /// Limits as text.
     pub limits: String,
     /// Distance from the limit that decides; left out if the reading was not judged.
@@ -116,6 +119,7 @@ pub(super) fn scale(
     let series = series.filter(|series| series.id == slot.series);
     let axis = series.and_then(|series| series.spec.axis(&slot.axis));
     let guard = axis.and_then(|axis| axis.guard_of(&reading.instrument));
+    let guard = guard.filter(|guard| guard.width != 0);
     Some(ScaleMessage {
         seq: seq.0,
         axis: slot.axis.words(),
@@ -130,7 +134,8 @@ pub(super) fn scale(
         nominal: limits.nominal().map(mark),
         lower: limits.lower().map(mark),
         upper: limits.upper().map(mark),
-        guard: guard.map(|guard| guard.width).filter(|width| *width != 0),
+        guard: guard.map(|guard| guard.width),
+        budget: guard.and_then(|guard| guard.budget.clone()),
         limits: limits.to_string(),
         miss: slot
             .verdict

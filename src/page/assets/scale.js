@@ -59,6 +59,8 @@ export function drawScale(svg, scale, before) {
   const beyond = scale.value.at < from ? "◀ " : scale.value.at > to ? "▶ " : "";
   parts.push(draw("path", { class: "mark", d: `M${at} ${top + unit}l${-unit} ${-unit * 1.7}h${unit * 2}z` }));
   if (beyond) parts.push(draw("text", { class: "beyond", x: at, y: top - unit, "text-anchor": beyond === "◀ " ? "start" : "end" }, beyond.trim()));
+  const said = t(scale.budget ? "scale.guarded_by" : scale.guard ? "scale.guarded" : "scale", { value: number(scale.value.text), limits: number(scale.limits), budget: scale.budget });
+  if (scale.budget) parts.push(draw("title", {}, said));
   svg.replaceChildren(...parts);
-  svg.setAttribute("aria-label", t(scale.guard ? "scale.guarded" : "scale", { value: number(scale.value.text), limits: number(scale.limits) }));
+  svg.setAttribute("aria-label", said);
 }

@@ -18,7 +18,7 @@ const OURS = [
   /^series \d+, .* \(entry \d+\), (value|deviation|error|verdict|by)$/,
   /^series \d+, reading \d+ (in the appendix|that does not count), (entry|time|piece|axis|value|verdict|by|instrument|became)$/,
   /^series \d+, zero \d+(, shown| in the appendix, \w+)?$/,
-  /^series \d+, limits of .*, (axis|nominal|lower limit|upper limit|unsure within|test uncertainty ratio|from)$/,
+  /^series \d+, limits of .*, (axis|nominal|lower limit|upper limit|unsure within|test uncertainty ratio|uncertainty budget|from)$/,
   /^series \d+, picture of .* \(entry \d+\)$/,
   /^(series \d+, )?the outcome$/,
   /^series \d+, figures of .*, (figure|value|from|to|the sentence|preconditions|remarks)$/,

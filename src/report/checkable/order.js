@@ -28,7 +28,7 @@ function tablesOf(series, readings, zeros, isFull) {
   const about = `series ${id}`;
   const guarded = spec.axes.some(({ guards }) => guards.some((guard) => base(guard, "width") > 0));
   const sources = new Set(spec.axes.map((axis) => sourceOf(axis, spec)));
-  const heads = ["Axis", "Nominal", "Lower limit", "Upper limit", ...(guarded ? ["Unsure within"] : []), "Test uncertainty ratio", ...(sources.size > 1 ? ["From"] : [])];
+  const heads = ["Axis", "Nominal", "Lower limit", "Upper limit", ...(guarded ? ["Unsure within"] : []), "Test uncertainty ratio", ...(hasBudget(spec) ? ["Uncertainty budget"] : []), ...(sources.size > 1 ? ["From"] : [])];
   return [
     tableOf(id, "Limits", heads, spec.axes.map((axis) => `${about}, limits of ${axisWords(axis.axis)}`)),
     known("fallen", id, readings.filter((one) => !one.counts).map((one) => `${about}, reading ${one.seq} that does not count`)),

@@ -54,6 +54,7 @@ function expectSeries(series, { put, tables, zeros, pictures }, { offsets, isFul
       put(`${about}, limits of ${words}, ${head}`, limit === undefined ? "–" : quantity(limit, axis.unit, 2));
     }
     put(`${about}, limits of ${words}, test uncertainty ratio`, safe(ratiosOf(axis)));
+    if (hasBudget(spec)) put(`${about}, limits of ${words}, uncertainty budget`, safe(budgetsOf(axis)));
     if (new Set(spec.axes.map((one) => sourceOf(one, spec))).size > 1) put(`${about}, limits of ${words}, from`, safe(sourceOf(axis, spec)));
     if (spec.axes.some((one) => guardOf(one) > 0)) put(`${about}, limits of ${words}, unsure within`, `±${quantity(twoDigitsUp(guardOf(axis)), axis.unit, 2)} of a limit`);
     const rows = on(axis).filter((one) => one.counts);
@@ -273,6 +274,14 @@ function ratiosOf({ guards }) {
     return guards.length === 1 ? text : `${text} by ${instrument}`;
   });
   return said.join("; ") || "–";
+}
+
+const hasBudget = (spec) => spec.axes.some(({ guards }) => guards.some(({ budget }) => budget !== undefined));
+
+// The budgets that guard bands and ratios are from.
+function budgetsOf({ guards }) {
+  const named = guards.filter(({ budget }) => budget !== undefined);
+  return named.map(({ instrument, budget }) => (guards.length === 1 ? budget : `${budget} of ${instrument}`)).join("; ") || "–";
 }
 
 // A guard band is never shown smaller than it is.

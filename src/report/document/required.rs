@@ -56,6 +56,7 @@ fn limits(facts: &Facts) -> Element {
     let guards = || axes.iter().flat_map(|axis| &axis.guards);
     let is_guarded = guards().any(|guard| guard.width > 0);
     let is_mixed = shared_source(facts).is_none();
+    let has_budget = guards().any(|guard| guard.budget.is_some());
     let heads = [
         ("Axis", true),
         ("Nominal", true),
@@ -63,6 +64,7 @@ fn limits(facts: &Facts) -> Element {
         ("Upper limit", true),
         ("Unsure within", is_guarded),
         ("Test uncertainty ratio", true),
+        ("Uncertainty budget", has_budget),
         ("From", is_mixed),
     ];
     let shown: Vec<&'static str> = heads
@@ -92,6 +94,7 @@ fn row(facts: &Facts, axis: &ArmedAxis) -> Vec<Element> {
         end(limits.upper()),
         td(guards(axis)),
         el("td").child(free(ratios(axis))),
+        el("td").child(free(budgets(axis))),
         el("td").child(free(source(facts, axis))),
     ]
 }
@@ -110,6 +113,25 @@ fn ratios(axis: &ArmedAxis) -> String {
         } else {
             format!("{ratio} by {}", guard.instrument)
         }
+    });
+    let text: Vec<String> = text.collect();
+    if text.is_empty() {
+        "–".to_owned()
+    } else {
+        text.join("; ")
+    }
+}
+
+/// The budgets that guard bands and ratios are from.
+fn budgets(axis: &ArmedAxis) -> String {
+    let one = axis.guards.len() == 1;
+    let text = axis.guards.iter().filter_map(|guard| {
+        let budget = guard.budget.as_ref()?;
+        Some(if one {
+            budget.clone()
+        } else {
+            format!("{budget} of {}", guard.instrument)
+        })
     });
     let text: Vec<String> = text.collect();
     if text.is_empty() {
