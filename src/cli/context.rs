@@ -5,6 +5,7 @@ use crate::config::Config;
 use crate::files::{self, LoadError};
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// Options that every subcommand has.
 #[derive(Debug, Clone, Default, clap::Args)]
@@ -22,6 +23,20 @@ pub struct Context {
     /// Print JSON for programs, one object per line
     #[arg(long, global = true)]
     pub json: bool,
+    /// Where the JSON goes of a command that prints for people, if both are wanted of one run.
+    #[arg(skip)]
+    pub(super) aside: Option<Aside>,
+}
+
+/// JSON that is kept beside what is printed.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Aside(Arc<Mutex<Vec<u8>>>);
+
+impl Aside {
+    /// The bytes so far, for more or to be read.
+    pub(super) fn bytes(&self) -> MutexGuard<'_, Vec<u8>> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
 }
 
 const FILE_NAME: &str = "tallyjaw.toml";

@@ -183,7 +183,7 @@ fn take_zone(arguments: &[OsString]) {
     let named = matches.ok().and_then(|matches| deepest(&matches));
     let context = Context {
         config: named,
-        json: false,
+        ..Context::default()
     };
     if let Some(path) = context.config_that_is_there() {
         files::take_zone_of(&path);

@@ -1,6 +1,7 @@
 //! `tallyjaw study agreement`.
 
 use super::answers;
+use super::show;
 use crate::cli::query::Query;
 use crate::cli::{Context, Exit, Failure};
 use crate::stats::agreement::{Against, Between, Study};
@@ -64,8 +65,7 @@ impl Agreement {
             )
             .with_remedy("let a second person look at the same items, or the same person again"));
         }
-        if context.json {
-            writeln!(out, "{}", Value::Object(object(&title, &study)))?;
+        if show::as_json(context, out, || object(&title, &study))? {
             return Ok(Exit::Yes);
         }
         let (items, words) = (study.items, study.words.join(", "));

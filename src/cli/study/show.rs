@@ -162,8 +162,23 @@ pub(super) fn as_json(
     out: &mut dyn Write,
     object: impl FnOnce() -> Map<String, Value>,
 ) -> Result<bool, Failure> {
+    for_programs(context, out, |out| {
+        Ok(writeln!(out, "{}", Value::Object(object()))?)
+    })
+}
+
+/// As [`as_json`], for what writes its object itself.
+pub(super) fn for_programs(
+    context: &Context,
+    out: &mut dyn Write,
+    write: impl FnOnce(&mut dyn Write) -> Result<(), Failure>,
+) -> Result<bool, Failure> {
+    if let Some(aside) = &context.aside {
+        write(&mut *aside.bytes())?;
+        return Ok(false);
+    }
     if context.json {
-        writeln!(out, "{}", Value::Object(object()))?;
+        write(out)?;
     }
     Ok(context.json)
 }

@@ -287,3 +287,31 @@ fn a_fault_of_a_saved_study_stands_at_its_key() {
         assert_eq!(fault["line"], line, "{keys}: {fault}");
     }
 }
+
+#[test]
+fn a_page_and_the_objects_are_of_one_reading_of_the_source() {
+    let shop = Shop::new();
+    let studies = "\n[[study]]\nname = \"once\"\ncommand = [\"describe\", \"--from\", \"-\", \"--column\", \"height\", \"--unit\", \"mm\"]\n\n[[study]]\nname = \"charted\"\ncommand = [\"chart\", \"--from\", \"-\", \"--column\", \"height\", \"--unit\", \"mm\"]\n";
+    shop.write("tallyjaw.toml", &(shop.configuration() + studies));
+    let heights = (0..12).map(|at| format!("1.{}\n", 60 + at * 5 % 7));
+    shop.write(
+        "run.csv",
+        &("height\n".to_owned() + &heights.collect::<String>()),
+    );
+    for (name, words) in [
+        ("once", "standard deviation"),
+        ("charted", "single readings"),
+    ] {
+        let file = shop.path("page.html");
+        // Standard input can be read once.
+        let output = shop
+            .tallyjaw(&["study", "run", name, "-o", file.to_str().unwrap(), "--json"])
+            .stdin(std::fs::File::open(shop.path("run.csv")).unwrap())
+            .output()
+            .unwrap();
+        assert!(output.status.success(), "{}", said(&output));
+        assert_eq!(rows(&output)[0]["result"]["n"], 12, "{}", said(&output));
+        let page = std::fs::read_to_string(&file).unwrap();
+        assert!(page.contains(words), "{page}");
+    }
+}

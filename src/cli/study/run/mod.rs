@@ -6,6 +6,7 @@
 mod page;
 
 use super::{Method, show};
+use crate::cli::context::Aside;
 use crate::cli::failure::FailureKind;
 use crate::cli::html_file::HtmlFile;
 use crate::cli::{Context, Exit, Failure, wrap};
@@ -76,6 +77,7 @@ impl Run {
         let context = Context {
             config: Some(path),
             json: context.json,
+            aside: None,
         };
         let asked = study.asked();
         let mut rows = Vec::with_capacity(asked.len());
@@ -231,18 +233,23 @@ impl<'s> Row<'s> {
         context: &Context,
         with_text: bool,
     ) -> Result<Self, Failure> {
-        let run = |json: bool| -> Result<(String, Exit), Failure> {
-            let context = Context {
-                json,
-                ..context.clone()
-            };
-            let mut said = Vec::new();
-            let exit = method(study, &asked)?.run(&context, &mut said)?;
-            Ok((String::from_utf8_lossy(&said).into_owned(), exit))
+        // With a text, one run gives both: the readings are read once.
+        let aside = with_text.then(Aside::default);
+        let context = Context {
+            json: !with_text,
+            aside: aside.clone(),
+            ..context.clone()
         };
-        let outcome = match run(true) {
+        let mut said = Vec::new();
+        let run = method(study, &asked).and_then(|method| method.run(&context, &mut said));
+        let (object, text) = match aside {
+            Some(aside) => (std::mem::take(&mut *aside.bytes()), said),
+            None => (said, Vec::new()),
+        };
+        let first = String::from_utf8_lossy(&object);
+        let outcome = match run {
             // A study says one object; a list of readings may follow it.
-            Ok((said, exit)) => match said.lines().next().map(serde_json::from_str) {
+            Ok(exit) => match first.lines().next().map(serde_json::from_str) {
                 Some(Ok(object)) => Outcome::Result(object, exit),
                 _ => Outcome::Refused(Failure::usage("the study says nothing for programs")),
             },
@@ -254,8 +261,8 @@ impl<'s> Row<'s> {
                 }
             },
         };
-        let text = if with_text && matches!(outcome, Outcome::Result(..)) {
-            run(false)?.0
+        let text = if matches!(outcome, Outcome::Result(..)) {
+            String::from_utf8_lossy(&text).into_owned()
         } else {
             String::new()
         };
