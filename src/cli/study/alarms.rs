@@ -6,7 +6,7 @@ use crate::stats::chart::{
     self, Alarm, Chart, Panel, Rule, RunLength, SIGNALS_LISTED, alarms as found,
 };
 use crate::stats::text::fixed;
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 use std::io::Write;
 
 /// Writes the signals of a panel: each of a few, else a line for each rule.
@@ -53,37 +53,58 @@ pub(super) fn json(chart: &Chart<'_>, rules: &[&'static Rule]) -> Value {
     Value::Array(all)
 }
 
+/// Average run lengths after each shift.
+pub(super) struct Lengths {
+    /// Name and words of the panel that signals; `None` if any does.
+    pub(super) panel: Option<(&'static str, &'static str)>,
+    pub(super) each: Vec<Result<RunLength, Undefined>>,
+}
+
 /// Writes the average run lengths, if there are any.
-pub(super) fn write_lengths(
-    out: &mut dyn Write,
-    lengths: &[Result<RunLength, Undefined>],
-) -> Result<(), Failure> {
-    if lengths.is_empty() {
-        return Ok(());
-    }
-    writeln!(
-        out,
-        "\naverage run length of these rules, simulated with these control limits (standard error in parentheses):"
-    )?;
-    for length in lengths {
-        match length {
-            Ok(found) => writeln!(
+pub(super) fn write_lengths(out: &mut dyn Write, lengths: &[Lengths]) -> Result<(), Failure> {
+    for of in lengths {
+        match of.panel {
+            None => writeln!(
                 out,
-                "  after a shift of {} sd of a reading  {} points ({})",
-                fixed(found.shift, 1),
-                fixed(found.points, 1),
-                fixed(found.error, 1)
+                "\naverage run length of these rules, simulated with these control limits (standard error in parentheses):"
             )?,
-            Err(reason) => writeln!(out, "  –  ({reason})")?,
+            Some((_, words)) => writeln!(out, "the same of one panel alone, {words}:")?,
+        }
+        for length in &of.each {
+            match length {
+                Ok(found) => writeln!(
+                    out,
+                    "  after a shift of {} sd of a reading  {} points ({})",
+                    fixed(found.shift, 1),
+                    fixed(found.points, 1),
+                    fixed(found.error, 1)
+                )?,
+                Err(reason) => writeln!(out, "  –  ({reason})")?,
+            }
         }
     }
     Ok(())
 }
 
-pub(super) fn lengths_json(lengths: &[Result<RunLength, Undefined>]) -> Value {
-    let known = lengths.iter().filter_map(|length| length.ok());
-    let known = known.map(|found| {
-        json!({"shift": found.shift, "points": found.points, "standard_error": found.error})
-    });
-    Value::Array(known.collect())
+/// Adds the average run lengths to the object, if there are any.
+pub(super) fn put_lengths(object: &mut Map<String, Value>, lengths: &[Lengths]) {
+    let each = |of: &Lengths| {
+        let known = of.each.iter().filter_map(|length| length.as_ref().ok());
+        let known = known.map(|found| {
+            json!({"shift": found.shift, "points": found.points, "standard_error": found.error})
+        });
+        Value::Array(known.collect())
+    };
+    let mut panels = Vec::new();
+    for of in lengths {
+        match of.panel {
+            None => {
+                object.insert("run_lengths".to_owned(), each(of));
+            }
+            Some((name, _)) => panels.push(json!({"panel": name, "run_lengths": each(of)})),
+        }
+    }
+    if !panels.is_empty() {
+        object.insert("run_lengths_of_panels".to_owned(), Value::Array(panels));
+    }
 }

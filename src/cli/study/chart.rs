@@ -1,14 +1,12 @@
 //! `tallyjaw study chart`.
 
-use super::alarms;
+use super::alarms::{self, Lengths};
 use super::readings::Readings;
 use super::select::{Select, percent, quantity, value};
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::quantity::{Quantity, Unit, did_you_mean};
-use crate::stats::chart::{
-    Baseline, CHARTS, ChartKind, Groups, Input, Memory, Panel, RULES, Rule, RunLength,
-};
+use crate::stats::chart::{Baseline, CHARTS, ChartKind, Groups, Input, Memory, Panel, RULES, Rule};
 use crate::stats::picture::{chart_svg, chart_text};
 use crate::stats::{Summary, Undefined, chart};
 use serde_json::{Map, Value, json};
@@ -19,6 +17,8 @@ use std::path::{Path, PathBuf};
 const SHIFTS: [f64; 6] = [0.0, 0.5, 1.0, 1.5, 2.0, 3.0];
 /// Number of simulated runs for each.
 const RUNS: usize = 1_000;
+/// The same for a panel alone.
+const PANEL_RUNS: usize = 300;
 
 /// Control charts: is a process stable
 ///
@@ -139,7 +139,7 @@ impl Chart {
         let mut chart = chart::draw(kind, &input).map_err(cannot_be_drawn)?;
         if let Some(share) = self.tolerated {
             let limits = readings.limits_needed()?;
-            let ends = limits.lower_of(&all).ok().zip(limits.upper_of(&all).ok());
+            let ends = (limits.lower_of(&all).ok(), limits.upper_of(&all).ok());
             chart = chart::on_specification(chart, ends, share).map_err(|reason| {
                 Failure::usage(format!("no control limits on the specification: {reason}"))
             })?;
@@ -159,8 +159,9 @@ impl Chart {
         })?;
         let exit = show::gate(self.gate, || chart.signals(&rules) == 0 && chart.judges());
         let lengths = self.run_lengths(kind, &input, &chart);
-        if context.json {
-            json_line(out, &readings, (kind, &chart), &rules, &lengths)?;
+        let write =
+            |out: &mut dyn Write| json_line(out, &readings, (kind, &chart), &rules, &lengths);
+        if show::for_programs(context, out, write)? {
             return Ok(exit);
         }
         show::heading(out, &readings)?;
@@ -180,18 +181,35 @@ impl Chart {
         Ok(exit)
     }
 
-    /// The average run lengths, if they were requested.
+    /// The average run lengths, if they were requested: of the chart, and of each of several panels alone.
     fn run_lengths(
         &self,
         kind: &ChartKind,
         input: &Input<'_>,
         chart: &chart::Chart<'_>,
-    ) -> Vec<Result<RunLength, Undefined>> {
+    ) -> Vec<Lengths> {
+        if !self.run_length {
+            return Vec::new();
+        }
         let rules = self.rules();
-        let shifts = SHIFTS.iter().filter(|_| self.run_length);
-        shifts
-            .map(|shift| chart::run_length(kind, (input, chart), &rules, *shift, RUNS))
-            .collect()
+        let of = |panel: Option<usize>, runs: usize| {
+            let each = SHIFTS.iter().map(|shift| {
+                chart::run_length(kind, (input, chart), &rules, panel, (*shift, runs))
+            });
+            each.collect()
+        };
+        let whole = Lengths {
+            panel: None,
+            each: of(None, RUNS),
+        };
+        let panels = chart.panels.iter().enumerate();
+        let panels = panels
+            .filter(|_| chart.panels.len() > 1)
+            .map(|(at, panel)| Lengths {
+                panel: Some((panel.name, panel.words)),
+                each: of(Some(at), PANEL_RUNS),
+            });
+        std::iter::once(whole).chain(panels).collect()
     }
 
     /// The centre and standard deviation that were given.
@@ -325,7 +343,7 @@ fn json_line(
     readings: &Readings,
     (kind, chart): (&ChartKind, &chart::Chart<'_>),
     rules: &[&'static Rule],
-    lengths: &[Result<RunLength, Undefined>],
+    lengths: &[Lengths],
 ) -> Result<(), Failure> {
     let mut object = show::head("chart", readings);
     object.insert("n".to_owned(), json!(readings.count));
@@ -338,9 +356,7 @@ fn json_line(
         );
     }
     object.insert("alarms".to_owned(), alarms::json(chart, rules));
-    if !lengths.is_empty() {
-        object.insert("run_lengths".to_owned(), alarms::lengths_json(lengths));
-    }
+    alarms::put_lengths(&mut object, lengths);
     object.insert("sentence".to_owned(), json!(chart.sentence(rules)));
     write!(out, "{{")?;
     fields(out, &object)?;
@@ -374,7 +390,9 @@ fn parameters(kind: &ChartKind, chart: &chart::Chart<'_>) -> Map<String, Value> 
         if let Some(lower) = last.lower {
             fields.insert("lower".to_owned(), json!(lower));
         }
-        fields.insert("upper".to_owned(), json!(last.upper));
+        if let Some(upper) = last.upper {
+            fields.insert("upper".to_owned(), json!(upper));
+        }
     }
     fields.insert("sigma".to_owned(), json!(chart.baseline.sigma));
     fields.insert("size".to_owned(), json!(chart.baseline.size));
@@ -401,9 +419,13 @@ fn write_panel(out: &mut dyn Write, panel: &Panel<'_>) -> Result<(), Failure> {
         list(out, lower.map(Value::from))?;
         write!(out, ",")?;
     }
-    write!(out, "\"upper\":")?;
-    list(out, panel.points().map(|point| json!(point.upper)))?;
-    write!(out, ",\"points\":")?;
+    if last.is_some_and(|last| last.upper.is_some()) {
+        write!(out, "\"upper\":")?;
+        let upper = panel.points().filter_map(|point| point.upper);
+        list(out, upper.map(Value::from))?;
+        write!(out, ",")?;
+    }
+    write!(out, "\"points\":")?;
     list(out, panel.points().map(|point| json!(point.value)))
 }
 

@@ -25,7 +25,7 @@ fn panels<'g>(input: &Input<'g>) -> Result<Chart<'g>, Undefined> {
                 value,
                 center: 0.0,
                 lower: None,
-                upper: decision,
+                upper: Some(decision),
             })
         })
     };

@@ -95,7 +95,7 @@ impl Levels {
                 value: level,
                 center,
                 lower: Some(center - reach),
-                upper: center + reach,
+                upper: Some(center + reach),
             }
         })
     }

@@ -40,7 +40,7 @@ fn panels<'g>(input: &Input<'g>) -> Result<Chart<'g>, Undefined> {
             value,
             center,
             lower: Some(center - reach),
-            upper: center + reach,
+            upper: Some(center + reach),
         }
     };
     let spread = move |(value, of): (f64, Constants)| {
@@ -50,7 +50,7 @@ fn panels<'g>(input: &Input<'g>) -> Result<Chart<'g>, Undefined> {
             value,
             center: sd,
             lower: Some(lower * sd),
-            upper: upper * sd,
+            upper: Some(upper * sd),
         }
     };
     let sds = move || groups.sds().filter_map(Result::ok).zip(constants());

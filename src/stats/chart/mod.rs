@@ -222,8 +222,8 @@ pub struct Point {
     pub center: f64,
     /// The lower control limit; `None` if there is none.
     pub lower: Option<f64>,
-    /// The upper control limit.
-    pub upper: f64,
+    /// The upper control limit; `None` if there is none.
+    pub upper: Option<f64>,
 }
 
 impl<'g> Panel<'g> {
@@ -257,7 +257,7 @@ impl<'g> Panel<'g> {
             value,
             center,
             lower: Some(lower),
-            upper,
+            upper: Some(upper),
         };
         Self::of(name, words, count, move || values().map(point))
     }

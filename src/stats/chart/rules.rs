@@ -291,16 +291,20 @@ pub(super) fn longest_run(distances: &[f64]) -> usize {
 /// Distance from the centre, in thirds of the way to the limit on that side.
 fn distance(point: &Point) -> f64 {
     let above = point.value - point.center;
-    let width = match point.lower {
-        Some(lower) if above < 0.0 => point.center - lower,
-        _ => point.upper - point.center,
+    let lower = point.lower.map(|lower| point.center - lower);
+    let upper = point.upper.map(|upper| upper - point.center);
+    // Without a limit on its side, that of the other: no limit is beyond it then.
+    let width = if above < 0.0 {
+        lower.or(upper)
+    } else {
+        upper.or(lower)
     };
-    if width <= 0.0 {
+    let Some(width) = width.filter(|width| *width > 0.0) else {
         return 0.0;
-    }
+    };
     let thirds = 3.0 * above / width;
-    let is_beyond =
-        point.value > point.upper || point.lower.is_some_and(|lower| point.value < lower);
+    let is_beyond = point.upper.is_some_and(|upper| point.value > upper)
+        || point.lower.is_some_and(|lower| point.value < lower);
     // The division rounds, and a point on its limit, such as a moving range of 0, is not beyond it.
     if is_beyond {
         let least = 3.0 * (1.0 + f64::EPSILON);

@@ -10,6 +10,8 @@ use crate::stats::sample::float_of;
 const LONGEST: usize = 4_000;
 /// No further run is begun after this number of simulated readings.
 const READINGS: usize = 1_000_000;
+/// The same for a panel alone, which may not signal at all.
+const READINGS_OF_PANEL: usize = 100_000;
 /// A run is simulated in these lengths, one after the other, until there is a signal.
 const LENGTHS: [usize; 3] = [200, 1_000, LONGEST];
 /// Seed of the simulation.
@@ -30,7 +32,7 @@ pub struct RunLength {
 /// point on.
 ///
 /// ```text
-/// points until the first signal in any panel, summed over the runs, over the number of signals
+/// points until the first signal in any panel, or in the one with this number, summed over the runs, over the number of signals
 /// ```
 ///
 /// Simulated: normal readings with centre and standard deviation of the baseline, rounded to the resolution; the
@@ -43,13 +45,14 @@ pub fn run_length(
     kind: &ChartKind,
     (input, chart): (&Input<'_>, &Chart<'_>),
     rules: &[&'static Rule],
-    shift: f64,
-    runs: usize,
+    panel: Option<usize>,
+    (shift, runs): (f64, usize),
 ) -> Result<RunLength, Undefined> {
     let maker = Maker::new(input.groups, &chart.baseline);
     let mut random = Random::new(SEED);
     let (mut points, mut signals) = (0, 0);
-    let most = READINGS / input.groups.typical();
+    let readings = panel.map_or(READINGS, |_| READINGS_OF_PANEL);
+    let most = readings / input.groups.typical();
     for _ in 0..runs {
         if points > most {
             break;
@@ -59,7 +62,7 @@ pub fn run_length(
             // The longer run begins as the shorter one did.
             let mut again = random.clone();
             let made = maker.shifted(length, shift, &mut again);
-            found = first_signal(kind, (input, chart), rules, &made)?;
+            found = first_signal(kind, (input, chart), rules, (panel, &made))?;
             if found.is_some() || length == LONGEST {
                 random = again;
                 break;
@@ -81,12 +84,12 @@ pub fn run_length(
     })
 }
 
-/// The number of the first point with a signal, in any panel of the chart of these readings with the limits of the real one.
+/// The number of the first point with a signal, in any panel or in this one, of the chart of these readings with the limits of the real one.
 fn first_signal(
     kind: &ChartKind,
     (input, chart): (&Input<'_>, &Chart<'_>),
     rules: &[&'static Rule],
-    made: &Groups,
+    (panel, made): (Option<usize>, &Groups),
 ) -> Result<Option<usize>, Undefined> {
     let input = Input {
         groups: made,
@@ -101,7 +104,8 @@ fn first_signal(
     for (panel, real) in of.panels.iter_mut().zip(&chart.panels) {
         panel.reach = real.reach;
     }
-    let panels = of.panels.iter();
-    let first = panels.filter_map(|panel| Some(panel.signals(rules).next()?.at));
+    let panels = of.panels.iter().enumerate();
+    let panels = panels.filter(|(at, _)| panel.is_none_or(|wanted| wanted == *at));
+    let first = panels.filter_map(|(_, panel)| Some(panel.signals(rules).next()?.at));
     Ok(first.min())
 }

@@ -114,7 +114,7 @@ fn fields(
         (scale.at(millionths(value)), text)
     });
     let lines: [(&str, &str, Level, Option<Span>); 3] = [
-        (UPPER, "limit", |point| Some(point.upper), Some(all.upper)),
+        (UPPER, "limit", |point| point.upper, all.upper),
         (
             CENTRE,
             "centre",

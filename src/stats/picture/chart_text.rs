@@ -46,9 +46,8 @@ pub fn chart_text(
             }
         }
         put(rows.at(last.center), column, '─');
-        put(rows.at(last.upper), column, '┄');
-        if let Some(lower) = last.lower {
-            put(rows.at(lower), column, '┄');
+        for limit in [last.upper, last.lower].into_iter().flatten() {
+            put(rows.at(limit), column, '┄');
         }
         put(rows.at(mark.mean), column, '•');
     }
@@ -59,7 +58,7 @@ pub fn chart_text(
     }
     let label = |at: usize| {
         let lines = [
-            (UPPER, Some(last.upper)),
+            (UPPER, last.upper),
             (CENTRE, Some(last.center)),
             (LOWER, last.lower),
         ];

@@ -40,7 +40,7 @@ pub(super) struct Reduced {
     pub(super) center: Span,
     /// `None` if the panel has no such line.
     pub(super) lower: Option<Span>,
-    pub(super) upper: Span,
+    pub(super) upper: Option<Span>,
 }
 
 /// Lowest and highest place of a line, in millionths.
@@ -99,7 +99,7 @@ impl Reduced {
             ends: (point.value, point.value),
             center: Span::of(point.center),
             lower: point.lower.map(Span::of),
-            upper: Span::of(point.upper),
+            upper: point.upper.map(Span::of),
         }
     }
 
@@ -113,9 +113,13 @@ impl Reduced {
         self.last = point;
         self.ends = (self.ends.0.min(point.value), self.ends.1.max(point.value));
         self.center.join(Span::of(point.center));
-        self.upper.join(Span::of(point.upper));
-        if let Some((lower, here)) = self.lower.as_mut().zip(point.lower) {
-            lower.join(Span::of(here));
+        for (line, here) in [
+            (&mut self.lower, point.lower),
+            (&mut self.upper, point.upper),
+        ] {
+            if let Some((line, here)) = line.as_mut().zip(here) {
+                line.join(Span::of(here));
+            }
         }
     }
 
@@ -130,7 +134,7 @@ impl Reduced {
     pub(super) fn span(&self) -> Span {
         let mut span = Span::of(self.ends.0);
         span.join(Span::of(self.ends.1));
-        for line in [Some(self.center), Some(self.upper), self.lower]
+        for line in [Some(self.center), self.upper, self.lower]
             .into_iter()
             .flatten()
         {
@@ -188,7 +192,7 @@ mod tests {
             marks in prop_oneof![Just(40_usize), Just(MARKS)],
         ) {
             let values: Vec<f64> = values.iter().map(|value| f64::from(*value) / 100.0).collect();
-            let point = |value: &f64| Point { value: *value, center: 0.0, lower: None, upper: 1.0 };
+            let point = |value: &f64| Point { value: *value, center: 0.0, lower: None, upper: Some(1.0) };
             let each = points_in_mark(values.len(), marks);
             let reduced = Reduced::of(values.iter().map(point), 0, each).unwrap();
             prop_assert!(reduced.marks.len() <= EACH_SHOWN);

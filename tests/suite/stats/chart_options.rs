@@ -63,6 +63,24 @@ fn limits_on_the_specification_replace_those_of_the_process() {
     let upper = number(&chart["chart"]["upper"]);
     assert!((upper - 1.652_514).abs() < 1e-6, "{upper}");
     assert!(chart["false_alarms"].is_null());
+    // Of one limit there is one line.
+    let one = [
+        "--spec",
+        ">= 1.57 mm",
+        "--tolerated",
+        "0.1",
+        "--svg",
+        "one.svg",
+    ];
+    let chart = folder.json(&with("chart", &RUN, &[&given[..], &one].concat()));
+    let lower = number(&chart["chart"]["lower"]);
+    assert!((lower - 1.587_486).abs() < 1e-6, "{lower}");
+    assert!(chart["chart"]["upper"].is_null(), "{chart}");
+    assert!(chart["chart"]["panels"][0]["upper"].is_null(), "{chart}");
+    let text = folder.text(&with("chart", &RUN, &[&given[..], &one[..4]].concat()));
+    let panel = text.split("\n\n").nth(1).unwrap();
+    assert!(panel.contains("lower control limit 1.587"), "{text}");
+    assert!(!panel.contains("upper control limit"), "{text}");
     let without = folder.run(&with("chart", &RUN, &[&given[..], &on[2..]].concat()));
     assert_eq!(without.status.code(), Some(2));
     let single = ["--center", "1.62 mm", "--sigma", "0.02 mm"];
@@ -99,6 +117,12 @@ fn run_lengths_are_given_without_a_change_and_after_one() {
         "{points:?}"
     );
     assert!(points[5] < 1.2, "{points:?}");
+    // Of each panel alone, where there are several: the panel of sums above signals after a shift up, that below does not.
+    let panels = chart["run_lengths_of_panels"].as_array().unwrap();
+    let of = |at: usize, shift: usize| number(&panels[at]["run_lengths"][shift]["points"]);
+    assert_eq!(panels.len(), 2, "{chart}");
+    assert!(of(0, 5) < 1.2 && of(0, 0) > points[0], "{panels:?}");
+    assert!(of(1, 1) > of(1, 0), "{panels:?}");
 }
 
 #[test]

@@ -122,13 +122,23 @@ fn the_individuals_chart_of_the_handbook_has_its_limits() {
     let of = |name: &str| want[name].as_f64().unwrap();
     let first = singles.points[0];
     assert_close("center", first.center, of("mean"), 1e-10);
-    assert_close("upper", first.upper, of("ucl_exact_d2"), 1e-10);
+    assert_close("upper", first.upper.unwrap(), of("ucl_exact_d2"), 1e-10);
     assert_close("lower", first.lower.unwrap(), of("lcl_exact_d2"), 1e-10);
     assert_close("mean range", ranges.points[0].center, of("mr_bar"), 1e-10);
-    assert_close("range", ranges.points[0].upper, of("mr_ucl_exact"), 1e-10);
+    assert_close(
+        "range",
+        ranges.points[0].upper.unwrap(),
+        of("mr_ucl_exact"),
+        1e-10,
+    );
     assert_eq!((singles.first, ranges.first), (1, 2));
     // As printed, with d2 = 1.128: the same limits to within what that rounding moves them.
-    assert_close("upper as printed", first.upper, of("ucl_d2_1_128"), 4e-5);
+    assert_close(
+        "upper as printed",
+        first.upper.unwrap(),
+        of("ucl_d2_1_128"),
+        4e-5,
+    );
 }
 
 #[test]
@@ -141,12 +151,22 @@ fn the_weighted_means_of_the_handbook_are_met_point_by_point() {
     let reach = floats(&want["half_width_time_varying"]);
     for (at, (point, want)) in points.iter().zip(floats(&want["ewma"])).enumerate() {
         assert_close("ewma", point.value, want, 1e-10);
-        assert_close("reach", point.upper - point.center, reach[at], 1e-10);
+        assert_close(
+            "reach",
+            point.upper.unwrap() - point.center,
+            reach[at],
+            1e-10,
+        );
     }
     assert_eq!(points.len(), 20);
     let many = ewma(&vec![50.0; 200], of("start"), of("s"), of("lam"), of("L")).unwrap();
     let last = many.last().unwrap();
-    assert_close("upper", last.upper, want["ucl"].as_f64().unwrap(), 1e-10);
+    assert_close(
+        "upper",
+        last.upper.unwrap(),
+        want["ucl"].as_f64().unwrap(),
+        1e-10,
+    );
     assert_close(
         "lower",
         last.lower.unwrap(),
@@ -217,7 +237,7 @@ fn charts_of_subgroups_agree_with_their_constants_and_say_what_they_cannot_take(
         } else {
             constants.a3()
         };
-        let reach = panels[0].points[0].upper - panels[0].points[0].center;
+        let reach = panels[0].points[0].upper.unwrap() - panels[0].points[0].center;
         assert_close(kind, reach, factor * panels[1].points[0].center, 1e-12);
     }
     assert_eq!(
@@ -248,7 +268,8 @@ fn a_point_on_its_limit_is_not_beyond_it_whatever_the_division_rounds_to() {
             for signal in &panel.signals {
                 let point = signal.point;
                 assert_eq!(point, panel.points[signal.at - panel.first]);
-                let within = point.value <= point.upper && point.lower.unwrap() <= point.value;
+                let within =
+                    point.value <= point.upper.unwrap() && point.lower.unwrap() <= point.value;
                 assert!(!within, "{} {point:?}", panel.name);
             }
             ranges_of_nothing += panel
@@ -279,7 +300,7 @@ fn subgroups_of_different_sizes_have_control_limits_of_their_own() {
         assert_close("center", point.center, mean, 1e-12);
         assert_close(
             "reach",
-            point.upper - point.center,
+            point.upper.unwrap() - point.center,
             3.0 * sigma / size.sqrt(),
             1e-12,
         );
@@ -289,7 +310,7 @@ fn subgroups_of_different_sizes_have_control_limits_of_their_own() {
         assert_close("centre of s", point.center, of.c4 * sigma, 1e-12);
         assert_close(
             "upper of s",
-            point.upper,
+            point.upper.unwrap(),
             of.b3_b4().1 * of.c4 * sigma,
             1e-12,
         );
@@ -318,7 +339,7 @@ fn the_average_run_length_of_a_cusum_is_the_published_one() {
     let chart = (kind.panels)(&input).unwrap();
     let rules = [rule("beyond_limit").unwrap()];
     for (shift, want, runs) in [(0.0, 465.0, 150), (1.0, 10.4, 500), (2.0, 4.01, 500)] {
-        let found = run_length(kind, (&input, &chart), &rules, shift, runs).unwrap();
+        let found = run_length(kind, (&input, &chart), &rules, None, (shift, runs)).unwrap();
         let off = (found.points - want).abs();
         assert!(off < 4.0 * found.error, "{shift}: {found:?}, want {want}");
         assert!(found.error < 0.1 * want);
@@ -384,19 +405,26 @@ fn limits_on_the_specification_leave_room_for_three_standard_deviations_of_a_mea
         let chart = (kind.panels)(&input)?;
         let chart = on_specification(chart, ends, 0.001)?;
         let point = chart.panels[0].points().next().unwrap();
-        Ok::<_, Undefined>((point.lower.unwrap(), point.upper))
+        Ok::<_, Undefined>((point.lower, point.center, point.upper))
     };
     // z(0.999) = 3.0902, 3/√4 = 1.5: (3.0902 - 1.5) · 2 = 3.1805 inside of 40 and 60
-    let (lower, upper) = drawn("mean_s", Some((40.0, 60.0))).unwrap();
-    assert_close("lower", lower, 43.180_464, 1e-7);
-    assert_close("upper", upper, 56.819_536, 1e-7);
-    assert_eq!(drawn("mean_s", None), Err(Undefined::OneSided));
-    let narrow = drawn("mean_s", Some((47.0, 53.0)));
+    let (lower, _, upper) = drawn("mean_s", (Some(40.0), Some(60.0))).unwrap();
+    assert_close("lower", lower.unwrap(), 43.180_464, 1e-7);
+    assert_close("upper", upper.unwrap(), 56.819_536, 1e-7);
+    // Of one limit: the same line, none on the other side, and the centre of the process.
+    let (lower, center, upper) = drawn("mean_s", (Some(40.0), None)).unwrap();
+    assert_close("lower alone", lower.unwrap(), 43.180_464, 1e-7);
+    assert_eq!((center, upper), (given.center, None));
+    let (lower, _, upper) = drawn("mean_s", (None, Some(60.0))).unwrap();
+    assert_close("upper alone", upper.unwrap(), 56.819_536, 1e-7);
+    assert_eq!(lower, None);
+    assert_eq!(drawn("mean_s", (None, None)), Err(Undefined::NoLimits));
+    let narrow = drawn("mean_s", (Some(47.0), Some(53.0)));
     assert!(
         matches!(narrow, Err(Undefined::NotApplicable { .. })),
         "{narrow:?}"
     );
-    let memory = drawn("ewma", Some((40.0, 60.0)));
+    let memory = drawn("ewma", (Some(40.0), Some(60.0)));
     assert!(
         matches!(memory, Err(Undefined::NotApplicable { .. })),
         "{memory:?}"

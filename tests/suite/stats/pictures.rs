@@ -337,13 +337,13 @@ proptest! {
         let svg = chart_svg("heights", &chart, &rules, (4, Unit::Millimetre));
         prop_assert!(svg.matches('<').count() < 20_000);
         for (panel, (name, points, signals)) in chart.panels.iter().zip(whole(&chart, &rules)) {
-            let beyond = |point: &Point| point.value > point.upper || point.lower.is_some_and(|lower| point.value < lower);
+            let beyond = |point: &Point| point.upper.is_some_and(|upper| point.value > upper) || point.lower.is_some_and(|lower| point.value < lower);
             let numbers = (panel.first..).zip(&points).filter(|(_, point)| beyond(point)).map(|(number, _)| number);
             let found = signals.iter().map(|signal| signal.at);
             prop_assert!(numbers.eq(found), "{name}");
             let values = || points.iter().map(|point| point.value);
             let last = points.last().unwrap();
-            let lines = [Some(last.upper), Some(last.center), last.lower].into_iter().flatten();
+            let lines = [last.upper, Some(last.center), last.lower].into_iter().flatten();
             let lines = lines.map(|line| format!(">{line:.4} mm<"));
             let ends = [("min", values().reduce(f64::min)), ("max", values().reduce(f64::max))];
             let ends = ends.map(|(end, value)| format!(">{end} {:.4} mm<", value.unwrap()));
