@@ -23,6 +23,7 @@ import sys
 import tempfile
 
 COUNTS = ("passed", "failed", "unsure", "doubted", "retracted", "not_counted", "measured")
+VERDICTS = ("pass", "fail_low", "fail_high", "unsure_low", "unsure_high", "measured")
 Zero = collections.namedtuple("Zero", ("good", "off", "closed"), defaults=(0, False, False))  # of an instrument in a series
 
 
@@ -55,7 +56,7 @@ def is_signed(text, key, signature):  # by the key with this fingerprint, says `
 class Series:
     """A series that is open, or was stopped early: of its `armed` entry, or of the state at the head of a segment."""
 
-    def __init__(self, id, spec, readings=(), tally={}, zeros={}, looks=(), spent=(), retracted=None, **_):
+    def __init__(self, id, spec, readings=(), tally={}, doubted=(), zeros={}, looks=(), spent=(), retracted=None, **_):
         self.id, self.spec, self.spent = id, spec, set(spent)
         self.counted = {reading["seq"]: reading for reading in readings}
         self.zeros = collections.defaultdict(Zero)
@@ -63,12 +64,24 @@ class Series:
         for by, zero in zeros.items():
             self.zeros[by] = Zero(zero.get("last_good", {}).get("seq", 0), zero["off"], zero["closed"])
         self.gone = collections.Counter({name: tally[name] for name in COUNTS[3:6] if tally})  # those that do not count
+        self.doubted = {(known["piece"], known["axis"]) for known in doubted}  # slots
         self.looks = {(look.get("piece"), look["look"]): look["answer"] for look in looks}
         self.retracted = retracted and retracted["reading"]  # the last one
 
     def tally(self):
         words = (known["verdict"].split("_")[0] for known in self.counted.values())
         return self.gone + collections.Counter({"pass": "passed", "fail": "failed"}.get(word, word) for word in words)
+
+    def counts(self, said):
+        """What `completed` has for displays; where it tells no doubt, an older release may not have kept them."""
+        words = collections.Counter(known["verdict"] for known in self.counted.values())
+        filled = {(known["piece"], known["axis"]) for known in self.counted.values()}
+        left = sum(slot not in filled and slot[0] not in self.spent for slot in self.doubted)
+        pull = next((axis["axis"] for axis in self.spec["axes"] if "lower_mn" in axis), None)
+        forces = [known["value_mn"] for known in self.counted.values() if known["axis"] == pull]
+        return {"slots": self.spec["pieces"] * len(self.spec["axes"]), "filled": len(self.counted),
+                "doubted_left": said["doubted_left"] and left, "verdicts": {word: words[word] for word in VERDICTS},
+                **({"lowest_mn": min(forces)} if forces else {})}
 
     def look_tally(self):
         said = [answer for (piece, _), answer in self.looks.items() if piece not in self.spent]
@@ -213,7 +226,8 @@ class Verifier:
 
     def take_doubted(self, entry):
         for reading in entry["readings"] if (series := self.of(entry)) else ():
-            self.take_out(series, reading, "doubted")
+            if known := self.take_out(series, reading, "doubted"):
+                series.doubted.add((known["piece"], known["axis"]))
 
     def take_retracted(self, entry):
         if series := self.of(entry):
@@ -248,6 +262,8 @@ class Verifier:
                 self.stopped[entry["station"]] = series
             self.expect("tally", {"measured": 0, **entry["tally"]}, {name: series.tally()[name] for name in COUNTS})
             self.expect("visual checks", entry.get("looks"), series.look_tally())
+            if said := entry.get("counts"):
+                self.expect("counts", said, series.counts(said))
             if entry["outcome"] != "cut_short":
                 self.expect("outcome", entry["outcome"], series.outcome())
                 self.expect("counted", len(series.counted), series.spec["pieces"] * len(series.spec["axes"]))

@@ -156,6 +156,10 @@ def hidden_doubt(rng, files):
     for completed in every(files, "completed", lambda entry: entry["series"] == doubted["series"]):
         completed["tally"]["doubted"] -= len(doubted["readings"])
         completed["tally"]["passed"] += len(doubted["readings"])
+        if counts := completed.get("counts"):
+            counts["verdicts"]["pass"] += len(doubted["readings"])
+            counts["filled"] += len(doubted["readings"])
+            counts["doubted_left"] = 0
     take_out(files, doubted)
     return True
 
@@ -166,6 +170,7 @@ def better(rng, files):
     if not found:
         return False
     reading = rng.choice(found)
+    was = reading["verdict"]
     reading.update(value_nm=reading["nominal_nm"], deviation_nm=0, verdict="pass")
     reading["value"] = f"\0{reading['nominal_nm'] / 1e6}\0"
     for completed in every(files, "completed", lambda entry: entry["series"] == reading["series"]):
@@ -173,6 +178,9 @@ def better(rng, files):
         if tally["failed"]:
             tally["failed"] -= 1
             tally["passed"] += 1
+            if counts := completed.get("counts"):
+                counts["verdicts"][was] -= 1
+                counts["verdicts"]["pass"] += 1
             if completed["outcome"] == "rejected" and not tally["failed"] and not completed.get("looks", {}).get("bad"):
                 completed["outcome"] = "undecided" if tally["unsure"] else "accepted"
     return True
@@ -183,6 +191,7 @@ BOTH = {
     "verdict": other("reading", "verdict", VERDICTS),
     "outcome": other("completed", "outcome", ["accepted", "rejected", "undecided", "measured"]),
     "tally": more("completed", lambda entry: [(entry["tally"], name) for name in entry["tally"]]),
+    "counts": more("completed", lambda entry: [(entry["counts"], name) for name in ("slots", "filled") if "counts" in entry]),
     "limit of a series": more("armed", limits),
     "zero called good": other("zeroed", "ok", [True]),
     "zero called off": other("zeroed", "ok", [False]),
