@@ -115,11 +115,13 @@ impl Notice {
     }
 }
 
-#[derive(Serialize)]
-struct NoticeWithTexts {
+/// A notice as an event of the page.
+#[derive(Serialize, JsonSchema)]
+pub(super) struct NoticeWithTexts {
     #[serde(flatten)]
     notice: Notice,
-    #[serde(skip_serializing_if = "Texts::is_empty")]
+    /// What it says as keys of the table of texts, where that has it.
+    #[serde(default, skip_serializing_if = "Texts::is_empty")]
     texts: Texts,
 }
 

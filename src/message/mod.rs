@@ -13,6 +13,7 @@ pub mod feed;
 mod forms;
 pub mod jobs;
 pub mod label;
+pub mod metrics;
 pub mod nests;
 pub mod page;
 pub mod picture;

@@ -6,8 +6,13 @@
 
 mod words;
 
+use super::feed::NoticeWithTexts;
+use super::metrics::{FAMILIES, Family};
 use super::nests::NestsMessage;
+use super::page::{MovingMessage, PageMessage};
 use super::qualified::{QualifiedMessage, RuleMessage};
+use super::series::SeriesMessage;
+use super::state::{InstrumentMessage, StationMessage};
 use super::{ErrorObject, FeedRequest, Hello, Notice, StateMessage, reply, request};
 use crate::config;
 use crate::entry::line;
@@ -103,6 +108,74 @@ pub fn qualified() -> Value {
             json_schema!({"anyOf": [rule, combination]})
         },
     )
+}
+
+/// The schema of the page's state: the answer of `/state`.
+pub fn page() -> Value {
+    let title = "tallyjaw: the state of the page, the answer of /state and the event `state`";
+    whole(title, PageMessage::json_schema)
+}
+
+/// The schema of the data of an event of `/events`.
+pub fn events() -> Value {
+    let title = "tallyjaw: the data of an event of /events, by the name of the event";
+    whole(title, |generator| {
+        let state = generator.subschema_for::<PageMessage>();
+        let notice = NoticeWithTexts::json_schema(generator);
+        let moving = generator.subschema_for::<MovingMessage>();
+        let entry = line::schema(generator);
+        json_schema!({"anyOf": [
+            {"title": "state", "description": "at the beginning, and with state=each after each change", "allOf": [state]},
+            {"title": "notice", "description": "what is not in the journal", "allOf": [notice]},
+            {"title": "moving", "description": "with state=each: values that do not stand still", "type": "array", "items": moving},
+            {"title": "message", "description": "an event without a name: an entry; the id of the event is its seq", "allOf": [entry]},
+        ]})
+    })
+}
+
+/// The schema of a series: the answer of `/series/N`, and a line of `series --json`.
+pub fn series() -> Value {
+    let title = "tallyjaw: a series, the answer of /series/N and a line of series --json";
+    whole(title, SeriesMessage::json_schema)
+}
+
+/// The schema of the retained messages at a broker.
+pub fn retained() -> Value {
+    let title = "tallyjaw: a retained message at a broker, by the end of its topic";
+    whole(title, |generator| {
+        let station = generator.subschema_for::<StationMessage>();
+        let instrument = generator.subschema_for::<InstrumentMessage>();
+        json_schema!({"anyOf": [
+            {"title": "stations/STATION", "allOf": [station]},
+            {"title": "instruments/INSTRUMENT", "allOf": [instrument]},
+            {
+                "title": "status/JOURNAL",
+                "type": "object",
+                "required": ["online"],
+                "properties": {"online": {"type": "boolean", "description": "whether the daemon runs"}},
+            },
+        ]})
+    })
+}
+
+/// The schema of the names of samples in `/metrics`: a string.
+pub fn metrics() -> Value {
+    let name = |family: &Family| {
+        let labels = match family.labels {
+            [] => String::new(),
+            labels => format!(" by {}", labels.join(", ")),
+        };
+        let about = format!("{}{labels}: {}", family.kind, family.help);
+        let named = |sample| json!({"const": sample, "description": about});
+        family.samples().into_iter().map(named).collect::<Vec<_>>()
+    };
+    let names: Vec<Value> = FAMILIES.iter().flat_map(name).collect();
+    json!({
+        "$schema": DIALECT,
+        "title": "tallyjaw: the name of a sample in /metrics",
+        "type": "string",
+        "oneOf": names,
+    })
 }
 
 /// The schema of the text in a label's code: a string.

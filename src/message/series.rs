@@ -7,10 +7,11 @@ use crate::entry::history::Listed;
 use crate::entry::ledger::{Disposition, Whole};
 use crate::entry::lowest::Lowest;
 use crate::entry::{Reservation, Stamped, Tally, words};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// A series, open or closed.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct SeriesMessage {
     /// Always `series`.
     pub kind: &'static str,
@@ -21,34 +22,34 @@ pub struct SeriesMessage {
     /// Time of its start, RFC 3339 in UTC.
     pub opened: String,
     /// Time of its end, RFC 3339 in UTC; left out while it is open.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub closed: Option<String>,
     /// `accepted`, `rejected`, `undecided`, `cut_short` or `measured`; left out while it is open.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub outcome: Option<&'static str>,
     /// Reservations of the outcome, such as `calibration_overdue`.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub reservations: Vec<&'static str>,
     /// Numbers of readings by verdict and disposition.
     pub tally: Tally,
     /// Operator; left out if unknown.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<String>,
     /// The series with everything that its verdicts depend on.
     pub armed: ArmedMessage,
     /// Lowest force; given for a series against a minimum that has a reading.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lowest: Option<LowestMessage>,
     /// Errors at each gauge block; given for a verification.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub block_errors: Vec<BlockErrorMessage>,
     /// All readings, those that do not count included; given only for a single series.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub readings: Option<Vec<ReadingMessage>>,
 }
 
 /// The lowest force of a series against its minimum.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct LowestMessage {
     /// Name of the axis, such as `pull_force`.
     pub axis: String,
@@ -81,7 +82,7 @@ impl LowestMessage {
 }
 
 /// The errors of an instrument at one gauge block, in nanometres.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct BlockErrorMessage {
     /// Name of the axis: the measuring faces that were checked.
     pub axis: String,
@@ -114,7 +115,7 @@ impl BlockErrorMessage {
 }
 
 /// A reading of a series, and whether it still counts.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct ReadingMessage {
     /// Time of its entry, RFC 3339 in UTC.
     pub at: String,

@@ -4,6 +4,7 @@
 
 use super::meter::{Counts, EDGES_MICROS, Meter};
 use crate::clients::{Health, Live};
+use crate::message::metrics::{FAMILIES, Family};
 use crate::message::production::ProductionMessage;
 use crate::message::reply::{SinkStatus, Status};
 use crate::spec::Verdict;
@@ -24,7 +25,7 @@ pub(super) fn text(live: &Live, meter: &Meter, clients: Clients) -> String {
     let mut text = Text::default();
     let status = live.status();
     let counts = with_what_did_not_come(meter.counts(), &status);
-    text.family("tallyjaw_build", "info", "The version that runs.");
+    text.family("tallyjaw_build");
     text.sample("tallyjaw_build_info", &[("version", &status.version)], 1);
 
     entries(&mut text, &counts);
@@ -38,67 +39,34 @@ pub(super) fn text(live: &Live, meter: &Meter, clients: Clients) -> String {
 
 /// Writes the counts of entries.
 fn entries(text: &mut Text, counts: &Counts) {
-    text.family(
-        "tallyjaw_readings",
-        "counter",
-        "Readings by verdict, since the daemon started.",
-    );
+    text.family("tallyjaw_readings");
     for ((station, verdict), count) in &counts.readings {
         let labels = [("station", station.as_str()), ("verdict", verdict)];
         text.sample("tallyjaw_readings_total", &labels, count);
     }
-    text.family(
-        "tallyjaw_zeros",
-        "counter",
-        "Zero frames that were good, or off.",
-    );
+    text.family("tallyjaw_zeros");
     for ((station, result), count) in &counts.zeros {
         let labels = [("station", station.as_str()), ("result", result)];
         text.sample("tallyjaw_zeros_total", &labels, count);
     }
     let by_station = [
-        (
-            "tallyjaw_retracted_readings",
-            "Readings that were retracted.",
-            &counts.retracted,
-        ),
-        (
-            "tallyjaw_restored_readings",
-            "Readings that were retracted and count again.",
-            &counts.restored,
-        ),
-        (
-            "tallyjaw_doubted_readings",
-            "Readings that a zero no longer vouches for.",
-            &counts.doubted,
-        ),
-        (
-            "tallyjaw_crimps",
-            "Crimps that were counted, with or without an open production run.",
-            &counts.crimps,
-        ),
+        ("tallyjaw_retracted_readings", &counts.retracted),
+        ("tallyjaw_restored_readings", &counts.restored),
+        ("tallyjaw_doubted_readings", &counts.doubted),
+        ("tallyjaw_crimps", &counts.crimps),
     ];
-    for (name, help, counts) in by_station {
-        text.family(name, "counter", help);
+    for (name, counts) in by_station {
+        text.family(name);
         for (station, count) in counts {
             text.sample(&format!("{name}_total"), &[("station", station)], count);
         }
     }
-    text.family(
-        "tallyjaw_alerts",
-        "counter",
-        "Rules over several readings that held.",
-    );
+    text.family("tallyjaw_alerts");
     for ((station, rule), count) in &counts.alerts {
         let labels = [("station", station.as_str()), ("rule", rule)];
         text.sample("tallyjaw_alerts_total", &labels, count);
     }
-    text.family(
-        "tallyjaw_unread_bytes",
-        "counter",
-        "Bytes of an instrument without meaning.",
-    );
-    text.unit("tallyjaw_unread_bytes", "bytes");
+    text.family("tallyjaw_unread_bytes");
     for (instrument, bytes) in &counts.unread_bytes {
         text.sample(
             "tallyjaw_unread_bytes_total",
@@ -108,35 +76,25 @@ fn entries(text: &mut Text, counts: &Counts) {
     }
 }
 
-/// Name and help of a family, and its value for a station.
-type StationFamily = (&'static str, &'static str, fn(&ProductionMessage) -> u64);
+/// Name of a family, and its value for a station.
+type StationFamily = (&'static str, fn(&ProductionMessage) -> u64);
 
 /// Writes the state of the production runs of each station.
 fn production(text: &mut Text, status: &Status) {
     let families: [StationFamily; 4] = [
-        (
-            "tallyjaw_run_open",
-            "1 while a production run is open.",
-            |known| u64::from(known.open.is_some()),
-        ),
-        (
-            "tallyjaw_sample_due",
-            "1 while a sample of the open production run is due.",
-            |known| u64::from(known.open.as_ref().is_some_and(|run| run.due)),
-        ),
-        (
-            "tallyjaw_open_crimps",
-            "Crimps of the open production run that no sample has decided about.",
-            |known| known.open.as_ref().map_or(0, |run| run.open),
-        ),
-        (
-            "tallyjaw_held_crimps",
-            "Crimps that are held and not settled.",
-            |known| known.holds.iter().map(|hold| hold.left).sum(),
-        ),
+        ("tallyjaw_run_open", |known| u64::from(known.open.is_some())),
+        ("tallyjaw_sample_due", |known| {
+            u64::from(known.open.as_ref().is_some_and(|run| run.due))
+        }),
+        ("tallyjaw_open_crimps", |known| {
+            known.open.as_ref().map_or(0, |run| run.open)
+        }),
+        ("tallyjaw_held_crimps", |known| {
+            known.holds.iter().map(|hold| hold.left).sum()
+        }),
     ];
-    for (name, help, value) in families {
-        text.family(name, "gauge", help);
+    for (name, value) in families {
+        text.family(name);
         for station in &status.state.stations {
             let labels = [("station", station.station.as_str())];
             let now = station.production.as_ref().map_or(0, value);
@@ -147,45 +105,24 @@ fn production(text: &mut Text, status: &Status) {
 
 /// Writes the state of the journal.
 fn journal(text: &mut Text, live: &Live, meter: &Meter) {
-    text.family(
-        "tallyjaw_journal_waiting_entries",
-        "gauge",
-        "Entries that wait for the disk.",
-    );
+    text.family("tallyjaw_journal_waiting_entries");
     text.sample("tallyjaw_journal_waiting_entries", &[], meter.waiting());
-    text.family(
-        "tallyjaw_journal_last_entry",
-        "gauge",
-        "The number of the newest durable entry.",
-    );
+    text.family("tallyjaw_journal_last_entry");
     text.sample("tallyjaw_journal_last_entry", &[], live.last());
     let health = live.health();
-    text.family(
-        "tallyjaw_journal_failed",
-        "gauge",
-        "1 if a write or sync failed: nothing is recorded.",
-    );
+    text.family("tallyjaw_journal_failed");
     text.sample(
         "tallyjaw_journal_failed",
         &[],
         u8::from(health == Health::Failed),
     );
-    text.family(
-        "tallyjaw_journal_full",
-        "gauge",
-        "1 while the disk is full: nothing is recorded.",
-    );
+    text.family("tallyjaw_journal_full");
     text.sample(
         "tallyjaw_journal_full",
         &[],
         u8::from(health == Health::Full),
     );
-    text.family(
-        "tallyjaw_journal_stalled_seconds",
-        "gauge",
-        "For how long the disk has not answered, from two seconds on; 0 while it does.",
-    );
-    text.unit("tallyjaw_journal_stalled_seconds", "seconds");
+    text.family("tallyjaw_journal_stalled_seconds");
     text.sample(
         "tallyjaw_journal_stalled_seconds",
         &[],
@@ -194,11 +131,7 @@ fn journal(text: &mut Text, live: &Live, meter: &Meter) {
 }
 
 fn connected(text: &mut Text, status: &Status, clients: Clients) {
-    text.family(
-        "tallyjaw_instrument_up",
-        "gauge",
-        "1 while an instrument's port is open.",
-    );
+    text.family("tallyjaw_instrument_up");
     for known in &status.state.instruments {
         let labels = [
             ("station", known.station.as_str()),
@@ -206,53 +139,26 @@ fn connected(text: &mut Text, status: &Status, clients: Clients) {
         ];
         text.sample("tallyjaw_instrument_up", &labels, u8::from(known.attached));
     }
-    text.family(
-        "tallyjaw_clients",
-        "gauge",
-        "Clients of the feed socket and of the event stream.",
-    );
+    text.family("tallyjaw_clients");
     text.sample("tallyjaw_clients", &[("of", "feed")], clients.feed);
     text.sample("tallyjaw_clients", &[("of", "events")], clients.events);
 }
 
-/// Name, type and help of a family, and its value for a sink.
-type SinkFamily = (
-    &'static str,
-    &'static str,
-    &'static str,
-    fn(&SinkStatus) -> u64,
-);
+/// Name and type of a family, and its value for a sink.
+type SinkFamily = (&'static str, &'static str, fn(&SinkStatus) -> u64);
 
 /// Writes the state of the sinks.
 fn sinks(text: &mut Text, sinks: &[SinkStatus]) {
     let families: [SinkFamily; 4] = [
-        (
-            "tallyjaw_sink_failing",
-            "gauge",
-            "1 while a sink fails: nothing has arrived there since.",
-            |sink| u64::from(sink.failing.is_some()),
-        ),
-        (
-            "tallyjaw_sink_behind_entries",
-            "gauge",
-            "Durable entries that have not arrived at a sink yet.",
-            |sink| sink.behind,
-        ),
-        (
-            "tallyjaw_sink_last_entry",
-            "gauge",
-            "The number of the newest entry that has arrived at a sink.",
-            |sink| sink.after,
-        ),
-        (
-            "tallyjaw_sink_failures",
-            "counter",
-            "Tries of a sink that failed, since the daemon started.",
-            |sink| sink.failures,
-        ),
+        ("tallyjaw_sink_failing", "gauge", |sink| {
+            u64::from(sink.failing.is_some())
+        }),
+        ("tallyjaw_sink_behind_entries", "gauge", |sink| sink.behind),
+        ("tallyjaw_sink_last_entry", "gauge", |sink| sink.after),
+        ("tallyjaw_sink_failures", "counter", |sink| sink.failures),
     ];
-    for (name, kind, help, value) in families {
-        text.family(name, kind, help);
+    for (name, kind, value) in families {
+        text.family(name);
         let total = if kind == "counter" { "_total" } else { "" };
         for sink in sinks {
             let labels = [("sink", sink.sink.as_str()), ("kind", &sink.kind)];
@@ -294,12 +200,7 @@ fn with_what_did_not_come(mut counts: Counts, status: &Status) -> Counts {
 fn syncs(text: &mut Text, meter: &Meter) {
     let name = "tallyjaw_journal_sync_seconds";
     let syncs = meter.syncs();
-    text.family(
-        name,
-        "histogram",
-        "How long it took to write entries and make them durable.",
-    );
-    text.unit(name, "seconds");
+    text.family(name);
     let bucket = format!("{name}_bucket");
     for (edge, count) in EDGES_MICROS.iter().zip(syncs.up_to) {
         text.sample(&bucket, &[("le", &seconds(*edge))], count);
@@ -325,13 +226,17 @@ fn seconds(micros: u64) -> String {
 struct Text(String);
 
 impl Text {
-    fn family(&mut self, name: &str, kind: &str, help: &str) {
+    /// Begins a family of [`FAMILIES`].
+    fn family(&mut self, name: &str) {
+        let Some(family) = FAMILIES.iter().find(|family| family.name == name) else {
+            return; // A test compares what is scraped with the table.
+        };
+        let Family { kind, help, .. } = family;
         // Writing to a String cannot fail, here and below.
         let _ = write!(self.0, "# TYPE {name} {kind}\n# HELP {name} {help}\n");
-    }
-
-    fn unit(&mut self, name: &str, unit: &str) {
-        let _ = writeln!(self.0, "# UNIT {name} {unit}");
+        if let Some(unit) = family.unit {
+            let _ = writeln!(self.0, "# UNIT {name} {unit}");
+        }
     }
 
     fn sample(&mut self, name: &str, labels: &[(&str, &str)], value: impl Display) {

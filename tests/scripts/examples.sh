@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
 # Every program of examples/ against the release build, a real broker and a real scraper: tests/scripts/examples.py.
+# Before it the clients that count and the types of the schemas: tests/scripts/clients.py.
 # With --scale behind the path of tallyjaw, what a bench costs instead: tests/scripts/scale.py.
 # Keeps what these need in target/examples. Exit 77: they cannot be had here, and which.
 set -euo pipefail
@@ -15,6 +16,7 @@ cannot() {
 missing=()
 needs() { command -v "$1" >/dev/null || [ -x "/usr/sbin/$1" ] || missing+=("$2"); }
 needs node nodejs
+needs npm npm
 needs jq jq
 needs socat socat
 needs curl curl
@@ -35,7 +37,19 @@ if ! cmp -s examples/requirements.txt "$cache/installed.txt"; then
     { python3 -m venv --clear "$cache/python" && "$cache/python/bin/pip" install -q -r examples/requirements.txt; } ||
         cannot 'the packages of examples/requirements.txt cannot be installed' 'look at python3-venv and the package index'
     cp examples/requirements.txt "$cache/installed.txt"
+    rm -f "$cache/types.txt"
 fi
+
+# A type checker of each language for the types that are made of the schemas.
+types='mypy==2.4.1 typescript@5.9.3 @types/node@20.19.43'
+if [ "$(cat "$cache/types.txt" 2>/dev/null)" != "$types" ]; then
+    read -r python script node <<<"$types"
+    { "$cache/python/bin/pip" install -q "$python" && mkdir -p "$cache/types" && (cd "$cache/types" &&
+        npm install --no-save --no-package-lock --no-audit --no-fund --ignore-scripts "$script" "$node"); } >"$cache/types.log" 2>&1 ||
+        cannot "mypy or typescript cannot be installed, see $cache/types.log" 'look at npm and the package indexes'
+    echo "$types" >"$cache/types.txt"
+fi
+cargo build -q --locked --example fold
 
 # The scraper and its checker out of Debian's package, which is not installed: it would run as a service from then on.
 fetch() { (cd "$cache/scraper.deb" && apt-get download -q prometheus); }
@@ -46,6 +60,9 @@ if ! command -v prometheus >/dev/null && [ ! -x "$cache/scraper/usr/bin/promethe
         cannot "Debian's package prometheus cannot be had, see $cache/scraper.log" 'install prometheus'
 fi
 export PATH=$PATH:/usr/sbin:$PWD/$cache/scraper/usr/bin PYTHONDONTWRITEBYTECODE=1
-program=examples
-[ "${2:-}" != --scale ] || program=scale
-exec "$cache/python/bin/python" "tests/scripts/$program.py" "${1:-target/release/tallyjaw}"
+tallyjaw=${1:-target/release/tallyjaw}
+if [ "${2:-}" = --scale ]; then
+    exec "$cache/python/bin/python" tests/scripts/scale.py "$tallyjaw"
+fi
+"$cache/python/bin/python" tests/scripts/clients.py "$tallyjaw" "$cache/types" target/debug/examples/fold
+exec "$cache/python/bin/python" tests/scripts/examples.py "$tallyjaw"

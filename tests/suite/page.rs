@@ -18,6 +18,7 @@ mod stalled;
 mod stream;
 mod tablet;
 mod texts;
+mod told;
 
 use crate::golden;
 use crate::harness::{Daemon, PATIENCE, Shop};

@@ -114,6 +114,11 @@ pub(crate) fn assert_told(of: &str, values: &[Value]) {
     );
 }
 
+/// Whether a value is as a schema says.
+pub(crate) fn valid(of: &str, value: &Value) -> bool {
+    validator(&schema(of)).is_valid(value)
+}
+
 fn lines(path: &Path) -> Vec<Value> {
     let text = std::fs::read_to_string(path).unwrap();
     text.lines()
@@ -507,16 +512,23 @@ fn every_field_says_what_it_means_and_each_schema_is_printed_by_its_name() {
             "config",
             "control",
             "entry",
+            "events",
             "feed",
             "label",
+            "metrics",
             "nests",
-            "qualified"
+            "page",
+            "qualified",
+            "retained",
+            "series"
         ]
     );
     let list = printed(&[]);
     for name in names {
         let one = schema(name);
         assert_eq!(one, all[name]);
+        assert_eq!(one["$id"], format!("urn:tallyjaw:schema:1:{name}"));
+        validator(&one);
         assert!(list.contains(&format!("{name:8} ")), "{list}");
         let mut found = Vec::new();
         wordless(&one, &one, "", &mut found);

@@ -1,7 +1,7 @@
 //! `tallyjaw schema`: exit 0.
 
 use super::{Context, Exit, Failure};
-use crate::message::schema;
+use crate::message::{VERSION, schema};
 use serde_json::{Map, Value};
 use std::io::Write;
 
@@ -39,6 +39,16 @@ enum Of {
     Nests,
     /// A line of `tallyjaw qualified --json`
     Qualified,
+    /// The state of the page: the answer of /state
+    Page,
+    /// The data of an event of /events
+    Events,
+    /// A series: the answer of /series/N, a line of `series --json`
+    Series,
+    /// A retained message at a broker
+    Retained,
+    /// The names of the samples in /metrics
+    Metrics,
 }
 
 impl SchemaCommand {
@@ -65,7 +75,7 @@ impl SchemaCommand {
 }
 
 impl Of {
-    const ALL: [Self; 7] = [
+    const ALL: [Self; 12] = [
         Self::Entry,
         Self::Feed,
         Self::Control,
@@ -73,6 +83,11 @@ impl Of {
         Self::Label,
         Self::Nests,
         Self::Qualified,
+        Self::Page,
+        Self::Events,
+        Self::Series,
+        Self::Retained,
+        Self::Metrics,
     ];
 
     const fn name(self) -> &'static str {
@@ -84,6 +99,11 @@ impl Of {
             Self::Label => "label",
             Self::Nests => "nests",
             Self::Qualified => "qualified",
+            Self::Page => "page",
+            Self::Events => "events",
+            Self::Series => "series",
+            Self::Retained => "retained",
+            Self::Metrics => "metrics",
         }
     }
 
@@ -102,10 +122,25 @@ impl Of {
             Self::Label => "the text in the QR code of a label",
             Self::Nests => "the answer of `nests --json`",
             Self::Qualified => "a line of `tallyjaw qualified --json`",
+            Self::Page => "the state of the page: the answer of /state",
+            Self::Events => "the data of an event of /events",
+            Self::Series => "a series: the answer of /series/N, a line of `series --json`",
+            Self::Retained => "a retained message at a broker",
+            Self::Metrics => "the names of the samples in /metrics",
         }
     }
 
+    /// The schema, with its name in the world: that of the version of what it says.
     fn schema(self) -> Value {
+        let mut schema = self.without_id();
+        let id = format!("urn:tallyjaw:schema:{VERSION}:{}", self.name());
+        if let Value::Object(schema) = &mut schema {
+            schema.insert("$id".to_owned(), id.into());
+        }
+        schema
+    }
+
+    fn without_id(self) -> Value {
         match self {
             Self::Entry => schema::entry(),
             Self::Feed => schema::feed(),
@@ -114,6 +149,11 @@ impl Of {
             Self::Label => schema::label(),
             Self::Nests => schema::nests(),
             Self::Qualified => schema::qualified(),
+            Self::Page => schema::page(),
+            Self::Events => schema::events(),
+            Self::Series => schema::series(),
+            Self::Retained => schema::retained(),
+            Self::Metrics => schema::metrics(),
         }
     }
 }

@@ -4,23 +4,24 @@ use super::scale::{self, MissMessage};
 use super::{READINGS_MOST, SlotMessage, slot_of};
 use crate::entry::ledger::{Disposition, Series, Whole};
 use crate::entry::{Answer, Tally, words};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The last closed series.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct ClosedMessage {
     /// Number of the series.
     pub series: u64,
     /// Time of its end, RFC 3339 in UTC.
     pub at: String,
     /// Id of the plan; left out if the request gave the keys of a plan.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub plan: Option<String>,
     /// Id of the terminal; left out where gauge blocks were measured.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub terminal: Option<String>,
     /// Wire in words, with area and gauge.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub wire: Option<String>,
     /// `accepted`, `rejected`, `undecided`, `cut_short` or `measured`.
     pub outcome: &'static str,
@@ -45,20 +46,20 @@ pub struct ClosedMessage {
 }
 
 /// A visual check that was answered bad.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct BadLookMessage {
     /// Number of the piece, from 1; left out for a check of the series as a whole.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub piece: Option<u32>,
     /// Name of a customary check; left out for a question of the plan itself.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
     /// The question.
     pub question: String,
 }
 
 /// A reading whose piece must be set aside.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct AsideMessage {
     /// Number of the piece, from 1.
     pub piece: u32,
@@ -69,7 +70,7 @@ pub struct AsideMessage {
     /// The verdict.
     pub verdict: &'static str,
     /// Distance from the limit that decides; left out if the reading has none.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub miss: Option<MissMessage>,
 }
 

@@ -8,10 +8,11 @@ use crate::entry::{Entry, FrameEntry, ProductionEntry, SeriesEntry, Stamped, Sta
 use crate::quantity::Dimension;
 use crate::station::prompt::Prompt;
 use crate::station::zero::Due;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The main display of a station.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Face {
     /// No series is open and none was closed: the plans are shown.
@@ -35,7 +36,7 @@ pub enum Face {
         /// Reason, for programs.
         reason: &'static str,
         /// Likely cause, in words.
-        #[serde(skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none")]
         hint: Option<String>,
     },
     /// Bytes came that could not be read.
@@ -47,7 +48,7 @@ pub enum Face {
         /// Reason, in words.
         reason: String,
         /// What to do.
-        #[serde(skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none")]
         remedy: Option<String>,
     },
     /// A card or pedal press was refused.
@@ -57,7 +58,7 @@ pub enum Face {
         /// Reason, in words.
         reason: String,
         /// What to do.
-        #[serde(skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none")]
         remedy: Option<String>,
     },
     /// The instrument of the next slot is not connected.
@@ -65,7 +66,7 @@ pub enum Face {
         /// Name of the instrument.
         instrument: String,
         /// Why its port was closed; left out if unknown.
-        #[serde(skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none")]
         why: Option<String>,
     },
     /// The port of the next slot's instrument has an adapter that nobody confirmed.
@@ -91,7 +92,7 @@ pub enum Face {
         /// `opening`, `pieces`, `time`, `closing` or `origin_moved`.
         why: &'static str,
         /// Number of pieces or minutes between two zeros, if that is the reason.
-        #[serde(skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none")]
         every: Option<u64>,
         /// Whether the zero must be announced first.
         must_be_said: bool,
@@ -101,14 +102,14 @@ pub enum Face {
     /// A visual check is to be answered.
     Look {
         /// The piece, from 1; left out for a check of the series as a whole.
-        #[serde(skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none")]
         piece: Option<u32>,
         /// Which of the plan's checks, from 1.
         look: u32,
         /// Number of checks of the plan.
         of: usize,
         /// The name of a customary check; left out for a question of the plan itself.
-        #[serde(skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none")]
         name: Option<String>,
         /// The question.
         question: String,
@@ -123,7 +124,7 @@ pub enum Face {
         /// Name of the instrument.
         instrument: String,
         /// Error of the zero; left out if unknown.
-        #[serde(skip_serializing_if = "Option::is_none")]
+        #[serde(default, skip_serializing_if = "Option::is_none")]
         by: Option<String>,
         /// Number of doubted readings, which must be measured again.
         doubted: usize,

@@ -7,6 +7,7 @@ use crate::entry::{
     Stamped, Standing,
 };
 use crate::spec::Verdict;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::VecDeque;
 
@@ -16,7 +17,7 @@ pub(super) const RECENT_MOST: usize = 24;
 const WORDS_MOST: usize = 300;
 
 /// An event at a station.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct RecentMessage {
     /// `seq` of its entry.
     pub seq: u64,
@@ -28,15 +29,15 @@ pub struct RecentMessage {
     /// `alert`, `accepted`, `rejected`, `undecided`, `measured`, or `plain`.
     pub tone: &'static str,
     /// Text to speak; left out if nothing is spoken.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub aloud: Option<String>,
     /// The event in words.
     pub words: String,
     /// `doubted` or `retracted`, if that happened later.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub fate: Option<&'static str>,
     /// Whether it is a reading that can be retracted.
-    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub may_be_retracted: bool,
 }
 

@@ -33,6 +33,7 @@ use crate::texts::Texts;
 use face::Newest;
 use happened::{RECENT_MOST, mark};
 use jobs::Choices;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::{BTreeMap, VecDeque};
 use tiles::Uses;
@@ -41,7 +42,7 @@ use tiles::Uses;
 const READINGS_MOST: usize = 400;
 
 /// Content of the page: the answer to `status`, and more about each station.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct PageMessage {
     /// Answer to `status`.
     #[serde(flatten)]
@@ -49,53 +50,53 @@ pub struct PageMessage {
     /// More about each station, in the order of the state.
     pub benches: Vec<BenchMessage>,
     /// The sentences of this message as keys of the table of texts, where it has them.
-    #[serde(skip_serializing_if = "Texts::is_empty")]
+    #[serde(default, skip_serializing_if = "Texts::is_empty")]
     pub texts: Texts,
 }
 
 /// Content of the page for a station, beside its state.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct BenchMessage {
     /// Name of the station in the configuration.
     pub station: String,
     /// Main display of the station.
     pub face: Face,
     /// What must be done before the next slot can be measured: a zero, connecting an instrument, …
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub todo: Option<Face>,
     /// Slots that may be measured next, with their limits; several in the order `by_value`.
     pub asks: Vec<AskMessage>,
     /// Counted readings of the open series, at most 400.
     pub readings: Vec<SlotMessage>,
     /// Doubted readings of the open series whose slots must be measured again.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub doubted: Vec<SlotMessage>,
     /// Last closed series, with the pieces to set aside.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub closed: Option<ClosedMessage>,
     /// Pictures of the open series, else of the last closed one, in the order of their entries.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub pictures: Vec<PictureKept>,
     /// State of the zero of each instrument.
     pub zeros: Vec<ZeroStateMessage>,
     /// Last value as shown, with its unit.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub last_value: Option<String>,
     /// Position of the last value between its limits; left out if no series was open.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub scale: Option<ScaleMessage>,
     /// Recent events, the newest first.
     pub recent: Vec<RecentMessage>,
     /// Last retracted reading, as long as it can be restored.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub restorable: Option<SlotMessage>,
     /// Number of the series that the last start stopped early, as long as it can be resumed.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub resumable: Option<u64>,
 }
 
 /// A reading in its slot.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct SlotMessage {
     /// `seq` of its entry.
     pub seq: u64,
@@ -110,19 +111,19 @@ pub struct SlotMessage {
     /// `pass`, `fail_low`, `fail_high`, `unsure_low`, `unsure_high` or `measured`.
     pub verdict: &'static str,
     /// Whether measuring destroyed the piece, so that retracting needs a reason.
-    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub needs_reason: bool,
 }
 
 /// State of an instrument's zero.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct ZeroStateMessage {
     /// Name of the instrument in the configuration.
     pub instrument: String,
     /// `good`, `off`, `due`, `moved` (the origin was set with open jaws), or `none` yet in this series.
     pub zero: &'static str,
     /// Time of the last good zero.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub since: Option<String>,
 }
 

@@ -1,10 +1,11 @@
 //! A value that does not stand still. It is shown while the jaws move; it is not a reading and in no entry.
 
 use crate::station::Moving;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The newest value of a stream that does not stand still.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct MovingMessage {
     /// Name of the station.
     pub station: String,

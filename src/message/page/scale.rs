@@ -5,10 +5,11 @@ use crate::entry::{Reading, Seq};
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::{AxisName, Limits};
 use crate::station::prompt::Prompt;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// A value between its limits, in nanometres or millinewtons.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct ScaleMessage {
     /// `seq` of the reading's entry.
     pub seq: u64,
@@ -19,16 +20,16 @@ pub struct ScaleMessage {
     /// Position of the value.
     pub value: MarkMessage,
     /// Nominal value.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub nominal: Option<MarkMessage>,
     /// Lower limit.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lower: Option<MarkMessage>,
     /// Upper limit.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub upper: Option<MarkMessage>,
     /// Width of the guard band, in base units; left out with simple acceptance.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub guard: Option<i64>,
     /// Name of the uncertainty budget that the guard band is from; left out if it is from the instrument's own properties.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -36,28 +37,28 @@ pub struct ScaleMessage {
     /// Limits as text.
     pub limits: String,
     /// Distance from the limit that decides; left out if the reading was not judged.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub miss: Option<MissMessage>,
 }
 
 /// Distance of a value from the limit that decides: the one it exceeds, or the nearer one.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct MissMessage {
     /// `lower` or `upper`.
     pub limit: &'static str,
     /// Whether the value is outside that limit.
     pub beyond: bool,
     /// Distance with its unit, never negative; left out for a value on the limit.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub by: Option<String>,
     /// Fault of the piece, by axis: `too_low`, `too_high`, `too_narrow`, `too_wide`, `too_weak`, `too_strong`,
     /// `too_short`, `too_long`, `too_small`, `too_large`; left out for a value within limits.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub fault: Option<String>,
 }
 
 /// A slot that may be measured next.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct AskMessage {
     /// Number of the piece, from 1.
     pub piece: u32,
@@ -66,24 +67,24 @@ pub struct AskMessage {
     /// Name of the axis.
     pub axis: String,
     /// Size of the gauge block to measure; left out for crimps.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub block: Option<String>,
     /// Lower limit.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lower: Option<String>,
     /// Upper limit.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub upper: Option<String>,
     /// Nominal value.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub nominal: Option<String>,
     /// Reading that one more zero within two seconds retracts.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub undo: Option<UndoMessage>,
 }
 
 /// Reading that one more zero can retract.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct UndoMessage {
     /// Number of the piece.
     pub piece: u32,
@@ -94,7 +95,7 @@ pub struct UndoMessage {
 }
 
 /// A position on a scale.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct MarkMessage {
     /// Position in base units.
     pub at: i64,
