@@ -45,7 +45,7 @@ types='mypy==2.4.1 typescript@5.9.3 @types/node@20.19.43'
 if [ "$(cat "$cache/types.txt" 2>/dev/null)" != "$types" ]; then
     read -r python script node <<<"$types"
     { "$cache/python/bin/pip" install -q "$python" && mkdir -p "$cache/types" && (cd "$cache/types" &&
-        npm install --no-save --no-package-lock --no-audit --no-fund --ignore-scripts "$script" "$node"); } >"$cache/types.log" 2>&1 ||
+        npm install --prefix . --no-save --no-package-lock --no-audit --no-fund --ignore-scripts "$script" "$node"); } >"$cache/types.log" 2>&1 ||
         cannot "mypy or typescript cannot be installed, see $cache/types.log" 'look at npm and the package indexes'
     echo "$types" >"$cache/types.txt"
 fi
