@@ -13,6 +13,8 @@ use crate::stats::sample::float_of;
 
 /// With fewer items the interval holds the truth far less often than it says: docs/coverage.md.
 pub const FEWEST_ITEMS: u64 = 30;
+/// Of an answer that two gave to fewer items, too little is seen: the upper end of the interval is then too low.
+const FEWEST_SHARED: usize = 2;
 /// A kappa of one is taken as this for its interval, where the scale is endless.
 const NEARLY_ONE: f64 = 0.999;
 
@@ -31,6 +33,8 @@ pub struct Kappa {
     pub expected: f64,
     /// The confidence interval, or why there is none.
     pub bounds: Result<(f64, f64), Undefined>,
+    /// Whether an answer was given to fewer than two items by two at once: the upper end then holds too seldom.
+    pub is_rare: bool,
 }
 
 /// Sums over items, from which kappa is computed; those without one item follow from them.
@@ -74,6 +78,8 @@ struct Item {
     looks: f64,
     agreement: f64,
     given: Vec<(f64, f64)>,
+    /// For each answer, whether two gave it to this item.
+    shared: Vec<bool>,
 }
 
 fn of(items: &[Item], answers: usize, confidence: f64) -> Result<Kappa, Undefined> {
@@ -98,6 +104,18 @@ fn of(items: &[Item], answers: usize, confidence: f64) -> Result<Kappa, Undefine
         observed,
         expected,
         bounds: bounds(items, &sums, value, confidence),
+        is_rare: is_rare(items, &sums),
+    })
+}
+
+fn is_rare(items: &[Item], sums: &Sums) -> bool {
+    let given = sums.given.iter().enumerate();
+    let mut given = given.filter(|(_, (first, second))| first + second > 0.0);
+    given.any(|(answer, _)| {
+        let shared = items
+            .iter()
+            .filter(|item| item.shared.get(answer) == Some(&true));
+        shared.count() < FEWEST_SHARED
     })
 }
 
@@ -186,6 +204,9 @@ pub fn cohen_of_items(
                 (first, times(pairs, &|(_, second)| *second == answer))
             })
             .collect(),
+        shared: (0..answers)
+            .map(|answer| pairs.contains(&(answer, answer)))
+            .collect(),
     });
     of(&items.collect::<Vec<_>>(), answers, confidence)
 }
@@ -227,6 +248,7 @@ pub fn fleiss(counts: &[Vec<u32>], confidence: f64) -> Result<Kappa, Undefined> 
                 .iter()
                 .map(|n| (f64::from(*n), f64::from(*n)))
                 .collect(),
+            shared: item.iter().map(|n| *n > 1).collect(),
         }
     });
     let answers = counts.iter().map(Vec::len).max().unwrap_or(0);

@@ -227,7 +227,13 @@ impl Between {
                 let value = fixed(kappa.value, 3);
                 match kappa.bounds {
                     Ok((low, high)) => {
-                        format!("kappa {value} ({} to {})", fixed(low, 3), fixed(high, 3))
+                        let rare = if kappa.is_rare {
+                            "; an answer is rare, so the upper end may be too low"
+                        } else {
+                            ""
+                        };
+                        let (low, high) = (fixed(low, 3), fixed(high, 3));
+                        format!("kappa {value} ({low} to {high}{rare})")
                     }
                     Err(reason) => format!("kappa {value} (no interval: {reason})"),
                 }

@@ -457,3 +457,18 @@ fn further_factors_of_a_gauge_study_may_be_nested() {
     assert_eq!(sources, want, "{told}");
     assert_eq!(told["sources"][3]["levels"], 6, "{told}");
 }
+
+/// Of hundred items each calls five bad, by chance: the interval then lies below the true kappa of 0 in most sets.
+#[test]
+fn an_interval_of_kappa_says_where_an_answer_is_rare() {
+    let lines = (0..100).flat_map(|item| {
+        let answer = |bad: bool| if bad { "bad" } else { "good" };
+        let anna = answer(item % 20 == 0);
+        let ben = answer(item % 20 == 9);
+        [format!("{item},anna,{anna}"), format!("{item},ben,{ben}")]
+    });
+    let folder = file("of.csv", "part,appraiser,answer", lines);
+    let text = folder.text(&["agreement", "--from", "of.csv", "--column", "answer"]);
+    let rare = "; an answer is rare, so the upper end may be too low)";
+    assert!(text.contains(rare), "{text}");
+}
