@@ -113,12 +113,21 @@ function isCorrelated(all) {
 }
 const ofIndependent = (groups) => { if (groups.some(isCorrelated)) fail(CORRELATED); };
 
+// How far rounding may have moved the mean.
+function meanMayBeOff(all) {
+  if (!(all.step > 0)) return 0;
+  const step = all.inUnit(all.step);
+  return sdOf(all) < step / 2 ? step / 2 : 0;
+}
+
 // A group against the first one; `among` is the number of such comparisons, which share 5 %.
 function comparisonOf([firstName, first], [secondName, second], { margin, limits, among }) {
   const confidence = 1 - (1 - CONFIDENCE) / Math.max(1, among);
   const alpha = 1 - confidence;
   const wanders = once(() => [first, second].findIndex(isCorrelated));
   const independent = () => { if (wanders() >= 0) fail(CORRELATED); };
+  // How much of the difference rounding alone may make.
+  const rounding = once(() => meanMayBeOff(first) + meanMayBeOff(second));
   const difference = once(() => {
     independent();
     return welch(second, first);
@@ -130,16 +139,23 @@ function comparisonOf([firstName, first], [secondName, second], { margin, limits
   };
   const equivalenceP = () => {
     if (margin === undefined) fail("does not apply: no margin was given");
+    const left = margin - rounding();
+    if (left <= 0) fail("does not apply: the readings spread by less than half of the resolution, so rounding alone may make a difference as large as the margin");
     const { nu, error, difference: off } = difference();
     const t = studentT(nu);
-    return Math.max(t.over((off + margin) / error), t.over(-(off - margin) / error));
+    return Math.max(t.over((off + left) / error), t.over(-(off - left) / error));
+  };
+  const boundsAt = (confidence) => {
+    const [low, high] = boundsOf(difference(), confidence);
+    return [low - rounding(), high + rounding()];
   };
   return {
     names: [firstName, secondName], first, second, margin, confidence, alpha, difference, outside, equivalenceP, wanders,
     pooled: () => { independent(); return pooledT(second, first); },
     spread: () => { independent(); return brownForsythe([first, second]); },
-    bounds: () => boundsOf(difference(), confidence),
-    equivalenceBounds: () => boundsOf(difference(), 1 - 2 * alpha),
+    rounding,
+    bounds: () => boundsAt(confidence),
+    equivalenceBounds: () => boundsAt(1 - 2 * alpha),
     ratio: () => Math.sqrt(ratioOf(second, first)),
     varianceBounds: (confidence) => { independent(); return ratioBounds(second, first, confidence); },
     ratioBounds() { return this.varianceBounds(confidence).map(Math.sqrt); },
@@ -165,10 +181,11 @@ function comparisonSentence(of) {
   if (reason !== undefined) said.push(`the means cannot be compared: ${reason}`);
   else {
     const [{ difference }, [low, high]] = [found.value, bounds.value];
-    if (low <= 0 && high >= 0) said.push(`no significant difference of the means of ${one} and ${other}: ${digits(difference)} ${unit} (${sure} confidence interval: ${digits(low)} to ${digits(high)} ${unit})`);
+    const interval = `${sure} confidence interval${of.rounding() > 0 ? ", rounding allowed for" : ""}`;
+    if (low <= 0 && high >= 0) said.push(`no significant difference of the means of ${one} and ${other}: ${digits(difference)} ${unit} (${interval}: ${digits(low)} to ${digits(high)} ${unit})`);
     else {
       const [side, near, far] = difference > 0 ? ["above", low, high] : ["below", -high, -low];
-      said.push(`the mean of ${other} lies ${digits(Math.abs(difference))} ${unit} ${side} that of ${one} (${sure} confidence interval: ${digits(near)} to ${digits(far)} ${unit})`);
+      said.push(`the mean of ${other} lies ${digits(Math.abs(difference))} ${unit} ${side} that of ${one} (${interval}: ${digits(near)} to ${digits(far)} ${unit})`);
     }
   }
   const [ratio, ends] = [attempt(of.ratio), attempt(() => of.ratioBounds())];
