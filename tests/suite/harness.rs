@@ -63,8 +63,7 @@ pub(crate) fn program() -> OsString {
     std::env::var_os("TALLYJAW_PROGRAM").unwrap_or_else(built)
 }
 
-/// A sweep that tries all places takes every `nth` of them, unless `TALLYJAW_SWEEP=whole` asks for all: `./check --all`
-/// does, and a newcomer does not wait for it.
+/// A sweep that tries all places takes every `nth` of them, unless `TALLYJAW_SWEEP=whole` asks for all, which takes minutes.
 pub(crate) fn every(nth: usize) -> usize {
     let whole = std::env::var_os("TALLYJAW_SWEEP").is_some_and(|it| it == "whole");
     if whole { 1 } else { nth }

@@ -83,7 +83,7 @@ fn random_journals_on_disk_are_intact_sealed_or_not() {
     let _ = fs::remove_dir_all(folder());
     let mut runner = TestRunner::deterministic();
     let (mut verdicts, mut seals) = (0, 0);
-    for number in (0..1000).step_by(every(5)) {
+    for number in (0..1000).step_by(every(3)) {
         let acts = prop::collection::vec(act(), 1..80);
         let state_dir = folder().join(format!("{number:03}"));
         let mut shop = Shop::new();
@@ -118,7 +118,7 @@ fn random_journals_on_disk_are_intact_sealed_or_not() {
         verdicts += report.verdicts;
         seals += report.seals.seals;
     }
-    let part = u64::try_from(every(5)).unwrap();
+    let part = u64::try_from(every(3)).unwrap();
     assert!(
         verdicts > 300 / part && seals > 100 / part,
         "{verdicts} verdicts, {seals} seals"
