@@ -256,7 +256,7 @@ type MakeScheme = fn(&Points, f64) -> Result<Scheme, Undefined>;
 
 #[test]
 fn sampling_plans_accept_lots_as_often_as_their_risks_say() {
-    let sets = sets(200);
+    let sets = sets(50);
     let mut random = Random::new(2_859);
     let points = Points {
         aql: 0.01,
@@ -305,7 +305,7 @@ fn sampling_plans_accept_lots_as_often_as_their_risks_say() {
 /// How often studies of normal pieces demonstrate what was planned for, beside what was computed.
 #[test]
 fn planned_studies_demonstrate_their_claims_as_often_as_computed() {
-    let sets = sets(200);
+    let sets = sets(50);
     let mut random = Random::new(1_987);
     let mut table = String::from(
         "| study | pieces of each group | computed | sd 0.5 steps | 1 | 2 | 4 |\n|---|---|---|---|---|---|---|\n",
