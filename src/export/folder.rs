@@ -11,6 +11,7 @@
 use super::read::{Content, ExportFormat, FileRows, ReadError};
 use super::stored::{Header, RowFault, StoredRow};
 use super::{Question, QuestionError};
+use percent_encoding::percent_decode_str;
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -20,6 +21,9 @@ use std::rc::Rc;
 const DEEPEST: usize = 8;
 /// Files, or stations of journals, that are read beside each other.
 const MOST_STREAMS: usize = 500;
+
+/// What to do where there is nothing to read.
+const NAME_IT: &str = "name the folder of a [[sink]] of kind parquet, or of exports";
 
 /// What is wrong with a data set, and where.
 #[derive(Debug, thiserror::Error)]
@@ -89,9 +93,7 @@ impl SetError {
     pub fn remedy(&self) -> &'static str {
         match &self.fault {
             SetFault::Read(error) => match error {
-                ReadError::Io(error) if error.kind() == std::io::ErrorKind::NotFound => {
-                    "name the folder of a [[sink]] of kind parquet, or of exports"
-                }
+                ReadError::Io(error) if error.kind() == std::io::ErrorKind::NotFound => NAME_IT,
                 ReadError::Empty | ReadError::Other { .. } => {
                     "move it out of the folder, or export it again: tallyjaw export csv -o FILE"
                 }
@@ -110,7 +112,7 @@ impl SetError {
             }
             SetFault::Question(_) => "export it again, or remove its question",
             SetFault::Order { .. } => "export it again, and do not sort its rows",
-            SetFault::NoFile => "name the folder of a [[sink]] of kind parquet, or of exports",
+            SetFault::NoFile => NAME_IT,
             SetFault::TooMany(_) => {
                 "name a folder with fewer files, or one that a [[sink]] of kind parquet has made"
             }
@@ -241,18 +243,8 @@ fn station(path: &Path) -> Option<String> {
     let parts = path.components().rev();
     let mut folders = parts.map(|part| part.as_os_str().to_string_lossy().into_owned());
     let encoded = folders.find_map(|name| name.strip_prefix("station=").map(str::to_owned))?;
-    let mut bytes = encoded.bytes();
-    let mut decoded = Vec::new();
-    while let Some(byte) = bytes.next() {
-        if byte == b'%' {
-            let digits = [bytes.next()?, bytes.next()?];
-            let digits = std::str::from_utf8(&digits).ok()?;
-            decoded.push(u8::from_str_radix(digits, 16).ok()?);
-        } else {
-            decoded.push(byte);
-        }
-    }
-    String::from_utf8(decoded).ok()
+    let station = percent_decode_str(&encoded).decode_utf8().ok()?;
+    Some(station.into_owned())
 }
 
 /// Files that follow each other.

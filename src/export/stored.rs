@@ -9,6 +9,7 @@ use crate::entry::Seq;
 use crate::quantity::{Area, Decimal, Dimension, Quantity, Unit, WallMicros};
 use crate::spec::wire::{SizingSystem, WireSize};
 use crate::spec::{Limits, Purpose};
+use std::collections::HashMap;
 use std::rc::Rc;
 
 /// Words of the column `standing`.
@@ -78,11 +79,8 @@ impl RowFault {
 struct Columns([(Dimension, Option<usize>, Option<usize>, Unit); 2]);
 
 impl Columns {
-    fn find(names: &[String], what: &str) -> Self {
-        let at = |unit: &str| {
-            let wanted = format!("{what}_{unit}");
-            names.iter().position(|name| *name == wanted)
-        };
+    fn find(places: &HashMap<String, usize>, what: &str) -> Self {
+        let at = |unit: &str| places.get(&format!("{what}_{unit}")).copied();
         Self([
             (Dimension::Length, at("nm"), at("mm"), Unit::Millimetre),
             (Dimension::Force, at("mn"), at("n"), Unit::Newton),
@@ -99,7 +97,10 @@ impl Columns {
 /// The columns of a file.
 #[derive(Debug)]
 pub struct Header {
-    names: Vec<String>,
+    /// Number of columns.
+    width: usize,
+    /// The column of each name.
+    places: HashMap<String, usize>,
     /// The station of every row, where it is in the path of the file.
     station: Option<String>,
     quantities: [Columns; 5],
@@ -119,14 +120,18 @@ impl Header {
     /// # Errors
     /// [`RowFault::NoColumn`] or [`RowFault::TwoColumns`].
     pub fn new(names: Vec<String>, station: Option<String>) -> Result<Self, RowFault> {
-        for (at, name) in names.iter().enumerate() {
-            if names.iter().skip(at + 1).any(|other| other == name) && !name.is_empty() {
-                return Err(RowFault::TwoColumns { name: name.clone() });
+        let width = names.len();
+        let mut places = HashMap::new();
+        let cells = names.into_iter().enumerate();
+        for (at, name) in cells.filter(|(_, name)| !name.is_empty()) {
+            if places.insert(name.clone(), at).is_some() {
+                return Err(RowFault::TwoColumns { name });
             }
         }
-        let quantities = QUANTITIES.map(|what| Columns::find(&names, what));
+        let quantities = QUANTITIES.map(|what| Columns::find(&places, what));
         let header = Self {
-            names,
+            width,
+            places,
             station,
             quantities,
         };
@@ -150,7 +155,7 @@ impl Header {
     }
 
     fn at(&self, name: &str) -> Option<usize> {
-        self.names.iter().position(|known| known == name)
+        self.places.get(name).copied()
     }
 }
 
@@ -193,7 +198,7 @@ impl StoredRow {
         cells: Vec<String>,
         number: u64,
     ) -> Result<Option<Self>, RowFault> {
-        let (got, want) = (cells.len(), header.names.len());
+        let (got, want) = (cells.len(), header.width);
         if got != want {
             return Err(RowFault::Cells { got, want });
         }

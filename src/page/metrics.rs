@@ -144,25 +144,24 @@ fn connected(text: &mut Text, status: &Status, clients: Clients) {
     text.sample("tallyjaw_clients", &[("of", "events")], clients.events);
 }
 
-/// Name and type of a family, and its value for a sink.
-type SinkFamily = (&'static str, &'static str, fn(&SinkStatus) -> u64);
+/// Name of the samples of a family, and its value for a sink.
+type SinkFamily = (&'static str, fn(&SinkStatus) -> u64);
 
 /// Writes the state of the sinks.
 fn sinks(text: &mut Text, sinks: &[SinkStatus]) {
     let families: [SinkFamily; 4] = [
-        ("tallyjaw_sink_failing", "gauge", |sink| {
+        ("tallyjaw_sink_failing", |sink| {
             u64::from(sink.failing.is_some())
         }),
-        ("tallyjaw_sink_behind_entries", "gauge", |sink| sink.behind),
-        ("tallyjaw_sink_last_entry", "gauge", |sink| sink.after),
-        ("tallyjaw_sink_failures", "counter", |sink| sink.failures),
+        ("tallyjaw_sink_behind_entries", |sink| sink.behind),
+        ("tallyjaw_sink_last_entry", |sink| sink.after),
+        ("tallyjaw_sink_failures_total", |sink| sink.failures),
     ];
-    for (name, kind, value) in families {
-        text.family(name);
-        let total = if kind == "counter" { "_total" } else { "" };
+    for (name, value) in families {
+        text.family(name.trim_end_matches("_total"));
         for sink in sinks {
             let labels = [("sink", sink.sink.as_str()), ("kind", &sink.kind)];
-            text.sample(&format!("{name}{total}"), &labels, value(sink));
+            text.sample(name, &labels, value(sink));
         }
     }
 }

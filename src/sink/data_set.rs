@@ -21,9 +21,9 @@ use crate::journal::Cursor;
 use crate::quantity::WallMicros;
 use crate::row::{Gather, Row};
 use crate::signing::{Key, beside};
+use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
 use serde_json::{Map, Value, json};
 use std::collections::{BTreeMap, BTreeSet};
-use std::fmt::Write as _;
 use std::io::{self, BufWriter, ErrorKind};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -358,15 +358,8 @@ fn day_of(at: WallMicros) -> String {
 
 /// Encodes a value for a path as hive does: every byte except letters, digits, `-`, `_` and `.` by its number.
 fn encoded(text: &str) -> String {
-    let mut encoded = String::new();
-    for byte in text.bytes() {
-        if byte.is_ascii_alphanumeric() || b"-_.".contains(&byte) {
-            encoded.push(char::from(byte));
-        } else {
-            let _ = write!(encoded, "%{byte:02X}");
-        }
-    }
-    encoded
+    const KEPT: &AsciiSet = &NON_ALPHANUMERIC.remove(b'-').remove(b'_').remove(b'.');
+    utf8_percent_encode(text, KEPT).to_string()
 }
 
 #[cfg(test)]

@@ -12,7 +12,7 @@ use super::readings::{Reading, SourcePosition};
 use super::select::Select;
 use crate::cli::Failure;
 use crate::cli::query::Filter;
-use crate::export::{Before, Header, Seen, SetError, StoredRow, StoredSet};
+use crate::export::{Before, Header, RowFault, Seen, SetError, StoredRow, StoredSet};
 use crate::quantity::{did_you_mean, safe};
 use crate::spec::WireSize;
 use crate::stats::sample::Scale;
@@ -186,9 +186,14 @@ impl Reader<'_> {
         let always = ["terminal", "wire_mm2", "wire_gauge", "sizing", "instrument"];
         let mut needed = keys.chain(options).chain(size).chain(always);
         if let Some(name) = needed.find(|name| !header.has(name)) {
-            let path = set.path(file).display();
-            return Err(Failure::usage(format!("{path}: no column {name}"))
-                .with_remedy("export it again, with all columns"));
+            return Err(refused(&SetError {
+                path: set.path(file).to_owned(),
+                line: None,
+                fault: RowFault::NoColumn {
+                    name: name.to_owned(),
+                }
+                .into(),
+            }));
         }
         self.header = Some(Rc::clone(header));
         Ok(())

@@ -32,7 +32,7 @@ pub struct ScaleMessage {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub guard: Option<i64>,
     /// Name of the uncertainty budget that the guard band is from; left out if it is from the instrument's own properties.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub budget: Option<String>,
     /// Limits as text.
     pub limits: String,
