@@ -7,7 +7,7 @@ use tallyjaw::files::{self, LoadError};
 use tallyjaw::quantity::Dimension;
 use tallyjaw::spec::{AxisName, Decision, Order, Subject, ZeroPolicy, wire};
 
-mod budgets;
+pub(crate) mod budgets;
 mod care;
 mod hostile;
 mod logos;

@@ -1,24 +1,12 @@
 //! What a display of thirty lines shows that prints what the feed says and works nothing out: more than 50 checkpoints of a day.
 
-use crate::harness::{Daemon, Shop};
+use crate::harness::{Daemon, SHEET, Shop};
 use serde_json::json;
 use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
-
-const SHEET: &str = r#"
-[[terminal]]
-id = "QF-250-F"
-source = "made up"
-
-[[terminal.row]]
-wire = "2.0 mm²"
-core_crimp_height = "1.62 ±0.05 mm"
-core_crimp_width = "2.40 ±0.10 mm"
-pull_force = ">= 180 N"
-"#;
 
 const PLANS: &str = r#"
 [[plan]]
@@ -135,7 +123,8 @@ fn shop() -> Shop {
         .replace("max_error = \"0.02 mm\"\n", "")
         .replace("range = \"0..150 mm\"\n", "");
     shop.write("tallyjaw.toml", &format!("{caliper}{gauge}"));
-    shop.write("sheet.toml", SHEET);
+    let force = "pull_force = \">= 180 N\"\n"; // in the row that the sheet ends with
+    shop.write("sheet.toml", &format!("{SHEET}{force}"));
     shop.write("plans.toml", PLANS);
     shop
 }

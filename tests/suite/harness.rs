@@ -22,7 +22,7 @@ pub(crate) const TZ: &str = "CET-1CEST,M3.5.0,M10.5.0/3";
 /// A limit for failing; no test waits for this long on purpose.
 pub(crate) const PATIENCE: Duration = Duration::from_secs(20);
 
-const SHEET: &str = r#"
+pub(crate) const SHEET: &str = r#"
 [[terminal]]
 id = "QF-250-F"
 source = "made up"

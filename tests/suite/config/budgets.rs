@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use tallyjaw::spec::resolve::Reasons;
 use tallyjaw::spec::{ArmedSpec, Unarmable, resolve};
 
-const BUDGET: &str = r#"
+pub(crate) const BUDGET: &str = r#"
 [[uncertainty]]
 name = "caliper-1/2026-11"
 instrument = "caliper-1"

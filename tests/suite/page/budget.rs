@@ -1,19 +1,9 @@
 //! The uncertainty budget that a guard band is from, by its name on the bench page and in a report.
 
 use super::http::{Events, address, command, shop, token};
+use crate::config::budgets::BUDGET;
 use serde_json::json;
 use std::fs;
-
-const BUDGET: &str = r#"
-[[uncertainty]]
-name = "caliper-1/2026-11"
-instrument = "caliper-1"
-[[uncertainty.contribution]]
-source = "calibration"
-expanded = "0.012 mm"
-coverage = 2
-degrees_of_freedom = 50
-"#;
 
 const PLAN: &str = r#"
 [[plan]]
