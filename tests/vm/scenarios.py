@@ -566,21 +566,45 @@ def booted(kernel, archive, disk, logs, architecture):
 
 
 def tried(machine, scenario, *arguments):
-    """Runs a scenario. Returns its result, or `None` if it failed, after printing everything known."""
+    """Runs a scenario. Returns its result, or `None` if it failed, after printing everything known.
+
+    Where this machine held up the guest for a second, the daemon takes no bytes of that second for a measurement. Such
+    a scenario says nothing about the driver, so it is run again, unless it looks at what a power cut left."""
     begun = time.monotonic()
-    try:
-        gave = scenario(machine, *arguments) or True
-    except Exception:
-        print(f"vm: {scenario.__name__} ... FAILED", flush=True)
-        traceback.print_exc()
-        said = machine.run("tail -n 20 $(ls -t /mnt/*/messages | head -n 1); ls -l /dev/ttyUSB*; dmesg | tail; kill $(pidof tallyjaw)")[1]
-        print(said, file=sys.stderr, flush=True)
-        gave = None
-    else:
-        print(f"vm: {scenario.__name__} ... ok, {time.monotonic() - begun:.0f} s", flush=True)
+    for last in [False, False, True]:
+        try:
+            gave = scenario(machine, *arguments) or True
+        except Exception:
+            held_up = not (last or arguments) and stood_still(machine)
+            print(f"vm: {scenario.__name__} ... {'held up, again' if held_up else 'FAILED'}", flush=True)
+            traceback.print_exc()
+            print(machine.run(ALL_KNOWN)[1], file=sys.stderr, flush=True)
+            gave = None
+            if held_up:
+                clear(machine)
+                continue
+        else:
+            print(f"vm: {scenario.__name__} ... ok, {time.monotonic() - begun:.0f} s", flush=True)
+        break
     if scenario not in CUT:
         machine.unplug_all()
     return gave
+
+
+ALL_KNOWN = "tail -n 20 $(ls -t /mnt/*/messages | head -n 1); ls -l /dev/ttyUSB*; dmesg | tail; kill $(pidof tallyjaw)"
+NEWEST_SHOP = "$(dirname $(ls -td /mnt/*/state | head -n 1))"
+
+
+def stood_still(machine):
+    """Whether the daemon of the last shop says that it received bytes from a time in which the guest stood still."""
+    return machine.run(f"grep -q 'while the computer stood still' {NEWEST_SHOP}/state/journal/*.jsonl")[0] == 0
+
+
+def clear(machine):
+    """Leaves the guest as it was before the last shop."""
+    machine.wait_in_guest("! pidof tallyjaw >/dev/null")
+    machine.must(f"rm -rf {NEWEST_SHOP}")
+    machine.unplug_all()
 
 
 def make_disk(path):
