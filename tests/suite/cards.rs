@@ -3,7 +3,7 @@
 //! The codes are drawn from the rectangles in the file, and read by a decoder that shares no code with the encoder.
 
 use crate::golden;
-use crate::harness::Shop;
+use crate::harness::{Shop, cases};
 use proptest::prelude::*;
 use serde_json::Value;
 use std::collections::BTreeSet;
@@ -439,7 +439,7 @@ fn a_file_that_is_no_sheet_of_cards_is_left_alone_and_an_old_sheet_is_replaced()
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(6))]
+    #![proptest_config(ProptestConfig::with_cases(cases(6)))]
 
     /// A note in any characters: the decoder gives the same bytes.
     #[test]

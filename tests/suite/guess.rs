@@ -3,6 +3,7 @@
 //! The bytes are those that a receiver at the port's setting gets from the sender's levels. The virtual caliper's
 //! `line` computes them bit by bit, independently of the tested code.
 
+use crate::harness::cases;
 use proptest::prelude::*;
 use std::fmt::Write as _;
 use std::time::Duration;
@@ -188,7 +189,7 @@ fn noise(chunks: &[Vec<u8>], port: LineSettings) -> Vec<Heard> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(64))]
+    #![proptest_config(ProptestConfig::with_cases(cases(64)))]
     #[test]
     fn noise_is_never_surely_something(
         chunks in prop::collection::vec(prop::collection::vec(any::<u8>(), 1..40), 1..5),

@@ -63,10 +63,42 @@ pub(crate) fn program() -> OsString {
     std::env::var_os("TALLYJAW_PROGRAM").unwrap_or_else(built)
 }
 
-/// A sweep that tries all places takes every `nth` of them, unless `TALLYJAW_SWEEP=whole` asks for all, which takes minutes.
+/// How much of what could be tried is tried.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Sweep {
+    /// By default, for a check that one waits for.
+    Few,
+    /// `TALLYJAW_SWEEP=many`, as `./check --all` has it.
+    Many,
+    /// `TALLYJAW_SWEEP=whole`: every byte, place and row, which takes minutes more.
+    Whole,
+}
+
+fn sweep() -> Sweep {
+    match std::env::var("TALLYJAW_SWEEP").as_deref() {
+        Ok("whole") => Sweep::Whole,
+        Ok("many") => Sweep::Many,
+        Ok(other) => panic!("TALLYJAW_SWEEP: got \"{other}\", expected many or whole"),
+        Err(_) => Sweep::Few,
+    }
+}
+
+/// A sweep over all places takes every `nth` of them in `./check --all`.
 pub(crate) fn every(nth: usize) -> usize {
-    let whole = std::env::var_os("TALLYJAW_SWEEP").is_some_and(|it| it == "whole");
-    if whole { 1 } else { nth }
+    match sweep() {
+        Sweep::Few => 3 * nth,
+        Sweep::Many => nth,
+        Sweep::Whole => 1,
+    }
+}
+
+/// Number of random cases where `./check --all` takes `many`.
+pub(crate) fn cases(many: u32) -> u32 {
+    if sweep() == Sweep::Few {
+        many.div_ceil(4).max(many.min(5))
+    } else {
+        many
+    }
 }
 
 /// Configuration, sheets, plans and calipers; the caliper of `bench-N` is `caliper-N`.

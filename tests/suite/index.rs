@@ -201,7 +201,7 @@ fn few() -> ProptestConfig {
         cases: if is_asked {
             config.cases
         } else {
-            4 / u32::try_from(every(4)).unwrap()
+            (4 / u32::try_from(every(4)).unwrap()).max(1)
         },
         failure_persistence: None,
         max_shrink_iters: 60,

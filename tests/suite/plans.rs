@@ -1,7 +1,7 @@
 //! One reader of plans and one resolver: a plan that `check` accepts can be armed, and a plan that it refuses is
 //! refused by socket and command line with the same sentence.
 
-use crate::harness::Shop;
+use crate::harness::{Shop, cases};
 use proptest::prelude::*;
 use proptest::strategy::ValueTree;
 use proptest::test_runner::TestRunner;
@@ -265,7 +265,7 @@ fn is_remedy(of_check: Option<&String>, of_socket: Option<&String>) -> bool {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 1_024, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: cases(1_024), ..ProptestConfig::default() })]
 
     #[test]
     fn what_check_accepts_is_armed_and_what_it_refuses_is_refused_with_the_same_sentence(keys in plans()) {

@@ -1,5 +1,6 @@
 //! `tallyjaw verify EXPORT`: files that were changed, cut or saved by other programs, and files that are not exports.
 
+use crate::harness::cases;
 use crate::export::{EVERY_KIND, Folder};
 use crate::golden;
 use proptest::prelude::*;
@@ -279,7 +280,7 @@ const FORGERIES: [Forgery; 8] = [
 ];
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(96))]
+    #![proptest_config(ProptestConfig::with_cases(cases(96)))]
     #[test]
     fn whatever_is_forged_in_an_export_or_its_question_is_a_difference(
         form in select(vec!["csv", "jsonl"]),

@@ -1,5 +1,6 @@
 //! Reading a journal on several processors: the same comes out, byte for byte, as on one.
 
+use crate::harness::cases;
 use crate::export::{EVERY_KIND, Folder};
 use proptest::collection::vec;
 use proptest::prelude::*;
@@ -73,7 +74,7 @@ fn done(damage: &Damage, bytes: &[u8]) -> Vec<u8> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(12))]
+    #![proptest_config(ProptestConfig::with_cases(cases(12)))]
     #[test]
     fn every_command_says_the_same_on_any_number_of_processors(
         kept in select(&[EVERY_KIND, "V1_JOBS_AND_LOTS", "V1_RUNS", "V1_SEALED", "V1_A_SHORT_SERIES"][..]),

@@ -1,5 +1,6 @@
 //! Hostile texts: the reader never panics, and what it accepts is consistent.
 
+use crate::harness::cases;
 use super::{Texts, repository};
 use proptest::prelude::*;
 use std::fs;
@@ -153,7 +154,7 @@ fn changed(texts: &mut Texts, change: &Change) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(ProptestConfig::with_cases(cases(400)))]
 
     #[test]
     fn any_change_to_the_example_is_refused_or_gives_what_holds_together(changes in prop::collection::vec(change(), 1..4)) {

@@ -1,5 +1,6 @@
 //! A changed page is detected, and the place is named.
 
+use crate::harness::cases;
 use super::made::{self, two_axes_by_piece, verified_instrument};
 use proptest::prelude::*;
 use std::fmt::Write as _;
@@ -262,7 +263,7 @@ fn this_release_makes_its_layout() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(64))]
+    #![proptest_config(ProptestConfig::with_cases(cases(64)))]
     #[test]
     fn any_character_that_is_changed_is_found(place in 0usize..1_000_000, with in "[ -~]") {
         let report = made::whole(&two_axes_by_piece());

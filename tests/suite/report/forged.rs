@@ -1,7 +1,7 @@
 //! A changed page does not verify, wherever the change is. The few parts that cannot be verified are named.
 
 use super::made::{self, kept_lines, lines, two_axes_by_piece};
-use crate::harness::every;
+use crate::harness::{cases, every};
 use proptest::prelude::*;
 use tallyjaw::entry::Stamped;
 use tallyjaw::entry::line::Digest;
@@ -253,7 +253,7 @@ fn no_piece_of_a_page_can_be_replaced_by_another() {
         let page = page.strip_prefix('\u{feff}').unwrap_or(page);
         page.replace("\r\n", "\n")
     };
-    proptest!(ProptestConfig::with_cases(512), |(
+    proptest!(ProptestConfig::with_cases(cases(512)), |(
         from in any::<prop::sample::Index>(), len in 0usize..40, with in ".{0,12}"
     )| {
         let from = from.index(places.len());

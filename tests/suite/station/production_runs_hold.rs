@@ -1,6 +1,7 @@
 //! No sequence of samples, counts, decisions, kills and set clocks leaves a crimp that is not in exactly one place:
 //! vouched for, held, settled or open. The crimps are followed here one by one, by the rules as a person would say them.
 
+use crate::harness::cases;
 use super::desk::Desk;
 use super::production::{follows, shop};
 use proptest::prelude::*;
@@ -325,7 +326,7 @@ fn assert_each_crimp_is_in_one_place(desk: &Desk) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 150, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: cases(150), failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn no_sequence_leaves_a_crimp_that_is_not_in_exactly_one_place(

@@ -3,6 +3,7 @@
 //!
 //! `TALLYJAW_COVERAGE=10000` makes that many sets a row and prints the tables; by default there are fewer.
 
+use super::holding::sets;
 use std::fmt::Write as _;
 use tallyjaw::quantity::Unit;
 use tallyjaw::stats::compare::{Comparison, welch};
@@ -17,11 +18,6 @@ const STEP: i64 = 10_000;
 const SIZES: [usize; 4] = [5, 10, 30, 100];
 /// The true Ppk of the simulated processes.
 const PPK: f64 = 1.33;
-
-fn sets(default: u32) -> u32 {
-    let asked = std::env::var("TALLYJAW_COVERAGE");
-    asked.map_or(default, |asked| asked.parse().unwrap())
-}
 
 /// A share in percent, and how many of the sets it is of.
 #[derive(Debug, Default, Clone, Copy)]

@@ -3,6 +3,7 @@
 //!
 //! `TALLYJAW_FALSE_ALARMS=1000` makes that many sets a row and prints the table; by default there are fewer.
 
+use crate::harness::cases;
 use std::fmt::Write as _;
 use tallyjaw::quantity::{Dimension, Quantity, Unit};
 use tallyjaw::stats::capability::Capability;
@@ -17,7 +18,7 @@ const STEP: f64 = 10_000.0;
 
 fn sets(default: u32) -> u32 {
     let asked = std::env::var("TALLYJAW_FALSE_ALARMS");
-    asked.map_or(default, |asked| asked.parse().unwrap())
+    asked.map_or_else(|_| cases(default), |asked| asked.parse().unwrap())
 }
 
 /// `n` normal readings of `sd` counts about a mean anywhere between two counts, each a sample of its own.

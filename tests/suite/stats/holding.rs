@@ -3,6 +3,7 @@
 //! `TALLYJAW_COVERAGE=10000` makes that many sets for each row, prints the tables, and fails where the page has others; by
 //! default there are fewer, and only the rates are looked at.
 
+use crate::harness::cases;
 use std::fmt::Write as _;
 use std::path::PathBuf;
 use tallyjaw::quantity::{Dimension, Quantity, Unit};
@@ -23,7 +24,7 @@ const CONFIDENCE: f64 = 0.95;
 
 pub(super) fn sets(default: u32) -> u32 {
     let asked = std::env::var("TALLYJAW_COVERAGE");
-    asked.map_or(default, |asked| asked.parse().unwrap())
+    asked.map_or_else(|_| cases(default), |asked| asked.parse().unwrap())
 }
 
 /// Prints a table; with all sets, it must stand in the page.

@@ -1,5 +1,6 @@
 //! Pictures are true: bars end at the limits, groups have the same scale, axes have numbers and units.
 
+use crate::harness::cases;
 use proptest::prelude::*;
 use tallyjaw::quantity::{Dimension, Quantity, Unit};
 use tallyjaw::stats::chart::{
@@ -311,7 +312,7 @@ fn a_chart_of_single_readings_is_that_of_subgroups_of_one() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(8))]
+    #![proptest_config(ProptestConfig::with_cases(cases(8)))]
     #[test]
     fn a_reduced_chart_has_the_limits_the_signals_and_the_ends_of_all_points(
         steps in proptest::collection::vec(0_i64..12, 5_000..9_000),

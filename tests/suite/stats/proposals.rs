@@ -3,6 +3,7 @@
 //!
 //! `TALLYJAW_PROPOSALS=1000` makes that many sets a row and prints the table; by default there are fewer.
 
+use crate::harness::cases;
 use std::fmt::Write as _;
 use tallyjaw::quantity::{Dimension, Quantity, Unit};
 use tallyjaw::stats::distribution::below;
@@ -16,7 +17,7 @@ const STEP: f64 = 10_000.0;
 
 fn sets() -> u32 {
     let asked = std::env::var("TALLYJAW_PROPOSALS");
-    asked.map_or(200, |asked| asked.parse().unwrap())
+    asked.map_or_else(|_| cases(200), |asked| asked.parse().unwrap())
 }
 
 /// A factory's pieces: normal with this standard deviation in steps, about a mean anywhere within a step, rounded to the

@@ -1,5 +1,6 @@
 //! A figure that rounds to zero has no sign: no study and no report says `-0.000`, whatever readings it is given.
 
+use crate::harness::cases;
 use super::study::{Folder, RUN, with};
 use crate::report::made;
 use proptest::prelude::*;
@@ -30,7 +31,7 @@ fn a_negative_zero_is_found_in_a_text() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(12))]
+    #![proptest_config(ProptestConfig::with_cases(cases(12)))]
     #[test]
     fn no_study_of_readings_around_zero_says_a_negative_zero(
         readings in proptest::collection::vec(-3_i64..=3, 22..40),
@@ -78,7 +79,7 @@ fn gauge(values: &[i64], digits: usize) -> String {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(12))]
+    #![proptest_config(ProptestConfig::with_cases(cases(12)))]
     #[test]
     fn neither_gauge_nor_pull_study_says_a_negative_zero(
         values in proptest::collection::vec(-3_i64..=3, 12),

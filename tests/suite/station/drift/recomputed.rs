@@ -1,6 +1,7 @@
 //! Any sequence of presses, zeros, retractions, arming and restarts: the alerts raised are those of a
 //! plain recomputation.
 
+use crate::harness::cases;
 use super::{heights, texts};
 use crate::station::desk::{Desk, HEIGHT, WIDTH};
 use proptest::prelude::*;
@@ -187,7 +188,7 @@ fn sentences(desk: &Desk) -> Vec<String> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(200))]
+    #![proptest_config(ProptestConfig::with_cases(cases(200)))]
 
     #[test]
     fn the_alerts_raised_are_those_of_a_plain_recomputation_and_every_one_is_audited(

@@ -28,7 +28,7 @@ fn sequences() -> ProptestConfig {
     let cases = if std::env::var_os("PROPTEST_CASES").is_some() {
         config.cases
     } else {
-        100
+        crate::harness::cases(100)
     };
     ProptestConfig {
         cases,
