@@ -1,8 +1,8 @@
 //! `tallyjaw verify EXPORT`: files that were changed, cut or saved by other programs, and files that are not exports.
 
-use crate::harness::cases;
 use crate::export::{EVERY_KIND, Folder};
 use crate::golden;
+use crate::harness::cases;
 use proptest::prelude::*;
 use proptest::sample::{Index, select};
 use serde_json::{Value, json};

@@ -1,7 +1,7 @@
 //! Reading a journal on several processors: the same comes out, byte for byte, as on one.
 
-use crate::harness::cases;
 use crate::export::{EVERY_KIND, Folder};
+use crate::harness::cases;
 use proptest::collection::vec;
 use proptest::prelude::*;
 use proptest::sample::{Index, select};

@@ -1,7 +1,7 @@
 //! Hostile texts: the reader never panics, and what it accepts is consistent.
 
-use crate::harness::cases;
 use super::{Texts, repository};
+use crate::harness::cases;
 use proptest::prelude::*;
 use std::fs;
 use tallyjaw::config::{self, Config, Files, Source};

@@ -1,7 +1,7 @@
 //! A changed page is detected, and the place is named.
 
-use crate::harness::cases;
 use super::made::{self, two_axes_by_piece, verified_instrument};
+use crate::harness::cases;
 use proptest::prelude::*;
 use std::fmt::Write as _;
 use tallyjaw::report::check::{Difference, NoReport, comparable, differences, made as how_made};

@@ -1,9 +1,9 @@
 //! No sequence of samples, counts, decisions, kills and set clocks leaves a crimp that is not in exactly one place:
 //! vouched for, held, settled or open. The crimps are followed here one by one, by the rules as a person would say them.
 
-use crate::harness::cases;
 use super::desk::Desk;
 use super::production::{follows, shop};
+use crate::harness::cases;
 use proptest::prelude::*;
 use proptest::sample::select;
 use std::collections::{BTreeMap, BTreeSet};

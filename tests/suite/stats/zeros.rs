@@ -1,7 +1,7 @@
 //! A figure that rounds to zero has no sign: no study and no report says `-0.000`, whatever readings it is given.
 
-use crate::harness::cases;
 use super::study::{Folder, RUN, with};
+use crate::harness::cases;
 use crate::report::made;
 use proptest::prelude::*;
 use std::fmt::Write as _;

@@ -1,8 +1,8 @@
 //! Any sequence of presses, zeros, retractions, arming and restarts: the alerts raised are those of a
 //! plain recomputation.
 
-use crate::harness::cases;
 use super::{heights, texts};
+use crate::harness::cases;
 use crate::station::desk::{Desk, HEIGHT, WIDTH};
 use proptest::prelude::*;
 use std::collections::BTreeMap;
