@@ -2,7 +2,7 @@
 //! cannot be read or written.
 
 use super::query::{lines, time};
-use super::verify::Folder;
+use super::verify::{Folder, Outside};
 use super::{Context, Exit, Failure};
 use crate::archive::{
     ArchiveError, Evidence, Extended, Removed, SUMS, extend, remove_before, restore,
@@ -58,7 +58,7 @@ impl Archive {
             configuration: &names(&main, configuration),
         };
         let extended = extend(&self.dir, &evidence).map_err(|error| failure(&error))?;
-        let folder = Folder::verified(&self.dir, Kept::default(), None)?;
+        let folder = Folder::verified(&self.dir, Kept::default(), Outside::default())?;
         let removed = match self.remove_before {
             Some(before) if folder.is_usable() => {
                 let removed = remove_before(&daemon.state_dir, &self.dir, before, self.dry_run);
@@ -99,7 +99,7 @@ impl Archive {
         context: &Context,
         out: &mut dyn Write,
     ) -> Result<Exit, Failure> {
-        let folder = Folder::verified(&self.dir, Kept::default(), None)?;
+        let folder = Folder::verified(&self.dir, Kept::default(), Outside::default())?;
         if !folder.is_archive() {
             let dir = self.dir.display();
             return Err(

@@ -47,6 +47,7 @@ const ON_THE_BENCH: &[&str] = &[
     "status",
     "watch",
     "page",
+    "token",
     "key",
     "timestamp",
     "init",

@@ -49,11 +49,14 @@ impl EntryStyle {
         let place = place
             .map(|name| format!("{} ", safe(name)))
             .unwrap_or_default();
+        let by = stamped.token.as_deref();
+        let by = by.map(|name| format!(", token {}", safe(name)));
         let text = format!(
-            "{}{mark}  [{place}#{}, {}]",
+            "{}{mark}  [{place}#{}, {}{}]",
             what(&stamped.entry, &self.zone),
             stamped.seq,
-            stamped.at.local(&self.zone)
+            stamped.at.local(&self.zone),
+            by.unwrap_or_default()
         );
         let text = wrap::wrapped(&text, COLUMN, self.width);
         writeln!(out, "{style}{kind}{style:#}{:blanks$}{text}", "")

@@ -22,6 +22,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
             "status",
             "watch",
             "page",
+            "token",
             "series",
             "jobs",
             "runs",

@@ -46,7 +46,8 @@ fn takes_file(arg: &Arg) -> bool {
 }
 
 /// Options for files that are read, or that are written beside the one of `--out`.
-const OTHER_FILES: [&str; 10] = [
+const OTHER_FILES: [&str; 11] = [
+    "anchor",
     "answer",
     "authority",
     "ca-file",

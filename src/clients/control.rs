@@ -28,10 +28,21 @@ pub(crate) const PICTURE_WITHIN: Duration = Duration::from_secs(60);
 pub struct ControlRequest {
     /// The method with its parameters.
     pub call: Call,
-    /// The tablet that the request comes from, if any.
-    pub tablet: Option<String>,
+    /// Who it comes from.
+    pub from: Commander,
     /// Receiver of the answer. If it is dropped, the client gets the error that the daemon is stopping.
     pub answer: oneshot::Sender<Result<Outcome, ErrorObject>>,
+}
+
+/// Who gives a command.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Commander {
+    /// This machine: the control socket, the page by its own token, or a folder.
+    Machine,
+    /// A paired tablet, by its name.
+    Tablet(String),
+    /// A program, by the name of its token.
+    Token(String),
 }
 
 /// A user without access to the control socket.
@@ -92,7 +103,7 @@ pub(super) async fn serve(stream: UnixStream, asked: Sender<ControlRequest>, int
                     call: Call::Picture(call),
                 })) => picture(&mut lines, id, call, &intake).await,
                 parsed @ (Asked::One(_) | Asked::Batch(_)) => {
-                    (answer_to(parsed, None, &asked).await, true)
+                    (answer_to(parsed, &Commander::Machine, &asked).await, true)
                 }
             },
             Sent::TooLong => (Some(too_long()), false),
@@ -121,7 +132,9 @@ async fn picture(
     let sent = tokio::time::timeout(PICTURE_WITHIN, lines.bytes(call.size)).await;
     let (outcome, goes_on) = match sent {
         Ok(Some(bytes)) => {
-            let taken = intake.take(call, bytes, None, Means::Command).await;
+            let taken = intake
+                .take(call, bytes, Commander::Machine, Means::Command)
+                .await;
             (taken.map_err(NotEntered::answer), true)
         }
         Ok(None) | Err(_) => (Err(incomplete(call.size)), false),
@@ -167,32 +180,32 @@ fn too_long() -> Vec<u8> {
 /// The answer to a request, with its newline; `None` for a notification.
 pub(crate) async fn answer(
     line: &[u8],
-    tablet: Option<String>,
+    from: &Commander,
     asked: &Sender<ControlRequest>,
 ) -> Option<Vec<u8>> {
-    answer_to(Asked::parse(line), tablet, asked).await
+    answer_to(Asked::parse(line), from, asked).await
 }
 
 /// A batch is carried out in its order; its answers are a list, or nothing if it has only notifications.
 async fn answer_to(
     parsed: Asked,
-    tablet: Option<String>,
+    from: &Commander,
     asked: &Sender<ControlRequest>,
 ) -> Option<Vec<u8>> {
     let requests = match parsed {
-        Asked::One(parsed) => return answer_to_one(parsed, tablet, asked).await,
+        Asked::One(parsed) => return answer_to_one(parsed, from, asked).await,
         Asked::Batch(requests) => requests,
     };
     let mut answers = Vec::new();
     for request in requests {
-        answers.extend(answer_to_one(request, tablet.clone(), asked).await);
+        answers.extend(answer_to_one(request, from, asked).await);
     }
     (!answers.is_empty()).then(|| reply::batch(&answers))
 }
 
 async fn answer_to_one(
     parsed: Parsed,
-    tablet: Option<String>,
+    from: &Commander,
     asked: &Sender<ControlRequest>,
 ) -> Option<Vec<u8>> {
     match parsed {
@@ -201,16 +214,16 @@ async fn answer_to_one(
             id.map(|id| reply::line(&id, &Err(error)))
         }
         Ok(Request { id, call }) => {
-            let outcome = ask(call, tablet, asked).await;
+            let outcome = ask(call, from.clone(), asked).await;
             id.map(|id| reply::line(&id, &outcome))
         }
     }
 }
 
-/// Sends a request to the daemon, on behalf of a tablet if one is given.
+/// Sends a request to the daemon on behalf of a commander.
 pub(crate) async fn ask(
     call: Call,
-    tablet: Option<String>,
+    from: Commander,
     asked: &Sender<ControlRequest>,
 ) -> Result<Outcome, ErrorObject> {
     let (answer, answered) = oneshot::channel();
@@ -222,11 +235,7 @@ pub(crate) async fn ask(
         )
     };
     asked
-        .send(ControlRequest {
-            call,
-            tablet,
-            answer,
-        })
+        .send(ControlRequest { call, from, answer })
         .await
         .map_err(|_| stopping())?;
     answered.await.unwrap_or_else(|_| Err(stopping()))

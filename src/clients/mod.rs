@@ -21,7 +21,7 @@ mod pictures;
 mod socket;
 mod sockets;
 
-pub(crate) use control::{ControlRequest, PICTURE_WITHIN, answer, ask};
+pub(crate) use control::{Commander, ControlRequest, PICTURE_WITHIN, answer, ask};
 pub(crate) use feed::{missing, unreadable};
 pub(crate) use health::Health;
 pub(crate) use listener::{Heard, Listener};

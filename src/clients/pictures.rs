@@ -7,7 +7,7 @@
 //! - One picture is decoded at a time, which bounds memory. A few more may be in transfer.
 //! - A file whose picture is not entered is removed again, unless it existed before.
 
-use super::{ControlRequest, Live, ask};
+use super::{Commander, ControlRequest, Live, ask};
 use crate::album::{Album, Found, Stored, find, forget};
 use crate::durable::Failed;
 use crate::entry::{Means, PictureFile, Seq};
@@ -87,11 +87,11 @@ impl Intake {
         self: &Arc<Self>,
         call: PictureCall,
         bytes: Vec<u8>,
-        tablet: Option<String>,
+        from: Commander,
         by: Means,
     ) -> Result<Outcome, NotEntered> {
         let intake = Arc::clone(self);
-        let taking = tokio::spawn(async move { intake.enter(call, bytes, tablet, by).await });
+        let taking = tokio::spawn(async move { intake.enter(call, bytes, from, by).await });
         taking.await.unwrap_or_else(|_| Err(stopping()))
     }
 
@@ -99,7 +99,7 @@ impl Intake {
         &self,
         mut call: PictureCall,
         bytes: Vec<u8>,
-        tablet: Option<String>,
+        from: Commander,
         by: Means,
     ) -> Result<Outcome, NotEntered> {
         let _one = self.one.lock().await;
@@ -116,7 +116,7 @@ impl Intake {
             Ok((file_of(name, bytes.len(), &checked, &stored), stored))
         });
         let (file, stored) = storing.await.unwrap_or_else(|_| Err(stopping()))?;
-        let entered = ask(call.command(file, by), tablet, &self.asked).await;
+        let entered = ask(call.command(file, by), from, &self.asked).await;
         match entered {
             Ok(Outcome::Done(done)) => {
                 let message = PictureMessage::of(&self.live.state(), done.seq, &stored.picture);

@@ -19,7 +19,7 @@ use super::service::{self, Watchdog};
 use super::signals::{self, Signals};
 use super::stall::Stall;
 use super::{DaemonError, VERSION};
-use crate::clients::{ControlRequest, Health, Live};
+use crate::clients::{Commander, ControlRequest, Health, Live};
 use crate::config::Config;
 use crate::entry::{Attached, Entry, JournalEntry, Sealed, Seq};
 use crate::journal::{Announcement, Handle};
@@ -29,6 +29,7 @@ use crate::message::reply::{Armed, Done, Outcome, Status, Trouble};
 use crate::message::state::StationMessage;
 use crate::message::{Call, ErrorObject, Notice, code};
 use crate::page::Meter;
+use crate::page::Programs;
 use crate::page::tablet::Gate;
 use crate::quantity::{MonoMicros, Now};
 use crate::serial::Event;
@@ -63,6 +64,10 @@ pub(super) struct Hub {
     pub(super) reloading: Reloading,
     /// Access over the network.
     pub(super) gate: Option<Arc<Gate>>,
+    /// The tokens of programs, if a page is served.
+    pub(super) programs: Option<Arc<Programs>>,
+    /// Name of the token whose command is being carried out.
+    pub(super) commanding: Option<String>,
     pub(super) changing: Changing,
     /// The folders that are watched for pictures.
     pub(super) folders: Folders,
@@ -131,7 +136,7 @@ impl Hub {
                 }
                 Came::Signal(signals::SignalAction::Reload) => self.begin_reload(Vec::new()),
                 Came::Loaded(loaded) => self.loaded(loaded),
-                Came::Request(asked) => self.ask(asked.call, asked.tablet.as_deref(), asked.answer),
+                Came::Request(asked) => self.ask(asked.call, &asked.from, asked.answer),
                 Came::Changed(changed) => self.changed(*changed),
                 Came::Sealed(sealed) => self.sealed(sealed),
                 Came::Port(instrument, event) => {
@@ -186,7 +191,8 @@ impl Hub {
     fn drain(&mut self) {
         loop {
             match self.core.poll() {
-                Output::Append(stamped) => {
+                Output::Append(mut stamped) => {
+                    stamped.token.clone_from(&self.commanding);
                     if let Mode::Full(outage, _) = &mut self.mode {
                         outage.count(&stamped.entry);
                         continue;
@@ -365,9 +371,9 @@ impl Hub {
         }
     }
 
-    fn ask(&mut self, call: Call, tablet: Option<&str>, to: AnswerTo) {
-        if tablet.is_some() && !super::tablets::may_say(&call) {
-            let _ = to.send(Err(super::tablets::only_at_the_machine()));
+    fn ask(&mut self, call: Call, from: &Commander, to: AnswerTo) {
+        if let Err(error) = super::tablets::may_say(from, &call) {
+            let _ = to.send(Err(error));
             return;
         }
         let refused = match call {
@@ -399,6 +405,10 @@ impl Hub {
                 self.ask_about_tablets(call, to);
                 return;
             }
+            Call::Token(call) => {
+                self.ask_about_tokens(call, to);
+                return;
+            }
             Call::Setup => {
                 self.say_setup(to);
                 return;
@@ -412,7 +422,7 @@ impl Hub {
                 }
             },
             Call::Picture(_) => no_bytes(),
-            Call::Station(command) => match self.command_of(command, tablet) {
+            Call::Station(command) => match self.command_of(command, from) {
                 Ok(outcome) => {
                     self.waiting.add(self.appended, outcome, to);
                     return;

@@ -26,6 +26,7 @@ mod signals;
 mod stall;
 mod stop;
 mod tablets;
+mod tokens;
 
 use crate::clients::{self, Intake, Live, MOST_CLIENTS, RuntimeDir, SocketError};
 use crate::config::{Config, DataSetConfig, SinkConfig, SinkSettings};
@@ -255,6 +256,8 @@ async fn serve(
         started: where_all_is.last,
         reloading: Reloading::default(),
         gate: page.as_ref().and_then(Page::gate).cloned(),
+        programs: page.as_ref().map(|page| Arc::clone(page.programs())),
+        commanding: None,
         changing: Changing::default(),
         folders: Folders::new(&intake, &live, &ask),
         sealing: Sealing::default(),

@@ -5,6 +5,8 @@
 
 use super::answers::AnswerTo;
 use super::hub::Hub;
+use super::tokens::not_with_a_token;
+use crate::clients::Commander;
 use crate::entry::{Entry, Paired, Revoked, Seq, TabletSaid};
 use crate::message::reply::{Done, Outcome};
 use crate::message::{Call, ErrorObject, TabletCall, code};
@@ -13,17 +15,22 @@ use crate::station::{Command, Input};
 use std::sync::Arc;
 use tokio::sync::oneshot;
 
-/// Whether a tablet may make this request: commands at a station, and questions about the state. Pairing other tablets
-/// is not among them.
-pub(super) const fn may_say(call: &Call) -> bool {
-    match call {
+/// Refuses a request that is only for the machine. A tablet or a program may give commands at a station, and ask about the
+/// state. Pairing tablets, making tokens and changing the configuration are not among them.
+pub(super) fn may_say(from: &Commander, call: &Call) -> Result<(), ErrorObject> {
+    let may = match call {
         Call::Station(_) | Call::Picture(_) | Call::Status | Call::Catalog => true,
-        Call::Reload | Call::Setup | Call::Change(_) | Call::Tablet(_) => false,
+        Call::Reload | Call::Setup | Call::Change(_) | Call::Tablet(_) | Call::Token(_) => false,
+    };
+    match from {
+        Commander::Tablet(_) if !may => Err(only_at_the_machine()),
+        Commander::Token(_) if !may => Err(not_with_a_token()),
+        Commander::Machine | Commander::Tablet(_) | Commander::Token(_) => Ok(()),
     }
 }
 
 /// The answer to a tablet that makes another request.
-pub(super) fn only_at_the_machine() -> ErrorObject {
+fn only_at_the_machine() -> ErrorObject {
     ErrorObject::new(
         code::REFUSED,
         "a tablet may not do that, want a command on the bench's machine",
@@ -137,20 +144,28 @@ impl Hub {
         });
     }
 
-    /// Carries out a command of a tablet, and enters the tablet after the entries of the command.
+    /// Carries out a command. Its entries have the name of a program's token; a tablet is entered after them.
     pub(super) fn command_of(
         &mut self,
         command: Command,
-        tablet: Option<&str>,
+        from: &Commander,
     ) -> Result<Outcome, ErrorObject> {
         let before = self.appended;
+        let tablet = match from {
+            Commander::Machine => return self.command(command),
+            Commander::Token(name) => {
+                self.commanding = Some(name.clone());
+                let outcome = self.command(command);
+                self.commanding = None;
+                return outcome;
+            }
+            Commander::Tablet(tablet) => tablet,
+        };
         let outcome = self.command(command)?;
-        if let Some(tablet) = tablet
-            && before < self.appended
-        {
+        if before < self.appended {
             let (first_entry, last_entry) = (before.following(), self.appended);
             self.enter(TabletSaid {
-                tablet: tablet.to_owned(),
+                tablet: tablet.clone(),
                 first_entry,
                 last_entry,
             });

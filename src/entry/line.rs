@@ -3,7 +3,8 @@
 //! In: a [`Stamped`] entry and the [`Digest`] of the line before. Out: the bytes of a line without its newline. The
 //! other direction is here too. No file is opened.
 //!
-//! - A line begins with `v`, `seq`, `at`, `kind`, `prev` in this order; the rest depends on the kind.
+//! - A line begins with `v`, `seq`, `at`, `kind`, `prev` in this order, and `token` where a program commanded it by a
+//!   token; the rest depends on the kind.
 //! - A line never changes. Every program that passes it on passes these bytes.
 
 use super::{Seq, Stamped, v1};
@@ -211,6 +212,7 @@ mod tests {
 
     fn note(text: &str) -> Stamped {
         Stamped {
+            token: None,
             seq: Seq(42),
             at: WallMicros(1_795_598_043_120_456),
             entry: Entry::from(Noted {
@@ -228,6 +230,25 @@ mod tests {
             String::from_utf8(line).unwrap(),
             r#"{"v":1,"seq":42,"at":"2026-11-25T09:14:03.120456Z","kind":"noted","prev":"0000000000000000000000000000000000000000000000000000000000000000","station":"bench-1","text":"new \"nest\""}"#
         );
+    }
+
+    #[test]
+    fn the_name_of_a_token_follows_the_header_and_any_text_in_it_is_read_back() {
+        for (token, text) in [("office", "\"office\""), ("ä\"\\", r#""ä\"\\""#)] {
+            let stamped = Stamped {
+                token: Some(token.to_owned()),
+                ..note("x")
+            };
+            let line = encode(&stamped, Digest::NONE);
+            assert_eq!(decode(&line), Ok((stamped.clone(), Digest::NONE)));
+            let line = String::from_utf8(line).unwrap();
+            let header = format!("\"prev\":\"{}\",\"token\":{text},\"station\"", Digest::NONE);
+            assert!(line.contains(&header), "{line}");
+            // A header that is not as we write it goes to the parser, wherever the name stands in it.
+            let elsewhere = line.replace(&format!("\"token\":{text},"), "");
+            let elsewhere = elsewhere.replace("{\"v\"", &format!("{{\"token\": {text}, \"v\""));
+            assert_eq!(decode(elsewhere.as_bytes()), Ok((stamped, Digest::NONE)));
+        }
     }
 
     #[test]

@@ -3,6 +3,7 @@
 //! Plain values only: their form on disk is in `v1` and [`mod@line`].
 
 mod adapter;
+pub mod anchor;
 pub mod answers;
 pub mod audit;
 pub mod block_error;
@@ -45,6 +46,7 @@ use serde::{Deserialize, Serialize};
 use std::fmt;
 
 pub use adapter::{Adapter, AdapterChanged, AdapterSaid, Attached, Detached, Disturbed};
+pub use anchor::{Anchor, NoAnchor};
 pub use answers::{Answer, LookTally, Looked, Pulled};
 pub use completed::{Completed, Outcome, Tally};
 pub use counts::{Counts, Verdicts};
@@ -110,6 +112,8 @@ pub struct Stamped {
     pub seq: Seq,
     /// When it happened, by the wall clock.
     pub at: WallMicros,
+    /// Name of the token with which the command came; `None` if no program commanded it by a token.
+    pub token: Option<String>,
     /// What happened.
     pub entry: Entry,
 }

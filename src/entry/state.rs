@@ -185,7 +185,7 @@ pub struct Slot {
 impl State {
     /// Changes the state by one more entry.
     pub fn apply(&mut self, stamped: &Stamped) {
-        let Stamped { seq, at, entry } = stamped;
+        let Stamped { seq, at, entry, .. } = stamped;
         self.forget_refusal(entry);
         self.produce(stamped);
         if let Some(station) = entry.station()

@@ -383,6 +383,7 @@ mod tests {
             text: text.to_owned(),
         });
         Stamped {
+            token: None,
             seq: Seq(42),
             at: WallMicros(0),
             entry,

@@ -97,6 +97,7 @@ impl Storage for Failing {
 
 fn stamped(seq: u64, entry: Entry) -> Stamped {
     Stamped {
+        token: None,
         seq: Seq(seq),
         at: WallMicros(0),
         entry,

@@ -233,6 +233,7 @@ mod tests {
             seq: Seq(seq),
             line: text.as_bytes().into(),
             stamped: Arc::new(Stamped {
+                token: None,
                 seq: Seq(seq),
                 at: WallMicros(0),
                 entry: Entry::from(ClockStepped { by_micros: 1 }),

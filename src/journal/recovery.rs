@@ -251,6 +251,7 @@ fn begin(
         .map_err(|cause| io_error("draw a name for the journal from", Path::new(RANDOM), cause))?;
     let mut writer = Writer::new(dir, None, position, options.manner(), Some(lock));
     let begun = Stamped {
+        token: None,
         seq: Seq::FIRST,
         at: options.now,
         entry: Entry::from(Begun { journal }),
@@ -260,6 +261,7 @@ fn begin(
     let mut entries = VecDeque::from([begun]);
     if let Some(vanished) = vanished {
         let entered = Stamped {
+            token: None,
             seq: Seq::FIRST.following(),
             at: options.now,
             entry: vanished.entry(),

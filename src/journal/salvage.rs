@@ -80,6 +80,7 @@ impl Salvaged {
         let mut state = self.state;
         state.last = Some(self.last);
         let segment = Stamped {
+            token: None,
             seq: self.last.following(),
             at,
             entry: Entry::from(Segment {
@@ -88,6 +89,7 @@ impl Salvaged {
             }),
         };
         let accepted = Stamped {
+            token: None,
             seq: segment.seq.following(),
             at,
             entry: Entry::from(DamageAccepted {
@@ -96,6 +98,7 @@ impl Salvaged {
             }),
         };
         let entered = rolled_back.map(|found| Stamped {
+            token: None,
             seq: accepted.seq.following(),
             at,
             entry: found.entry(),

@@ -132,7 +132,7 @@ impl SealCheck {
 
     /// Takes the next entry, with the digest of its line.
     pub(super) fn follow(&mut self, stamped: &Stamped, digest: Digest) -> Vec<Wrong> {
-        let Stamped { seq, at, entry } = stamped;
+        let Stamped { seq, at, entry, .. } = stamped;
         if let Entry::Journal(JournalEntry::Segment(segment)) = entry {
             self.is_keyed |= segment.state.key.is_some(); // its `key_begun` entry may be in a segment that was removed
         }

@@ -96,6 +96,10 @@ pub struct Closed {
 
 /// A message to the thread.
 #[derive(Debug)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "nearly all are entries; a box for each would be one allocation more"
+)]
 enum Message {
     Append(Stamped),
     Resume,

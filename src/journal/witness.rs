@@ -164,6 +164,7 @@ impl RolledBack {
     ) -> Result<State, JournalError> {
         state.last = Some(self.behind(&journal));
         let segment = Stamped {
+            token: None,
             seq: writer.next(),
             at,
             entry: Entry::from(Segment {
@@ -172,6 +173,7 @@ impl RolledBack {
             }),
         };
         let entered = Stamped {
+            token: None,
             seq: segment.seq.following(),
             at,
             entry: self.entry(),

@@ -13,6 +13,7 @@ pub mod feed;
 mod forms;
 pub mod jobs;
 pub mod label;
+mod methods;
 pub mod metrics;
 pub mod nests;
 pub mod page;
@@ -26,12 +27,14 @@ pub mod series;
 pub mod setup;
 pub mod state;
 mod tablet;
+mod token;
 
 pub use feed::{FeedRequest, Hello, Notice, StateSent};
 pub use reply::{ErrorObject, code};
 pub use request::{Asked, Call, Parsed, Rejected, Request, RequestId};
 pub use state::{StateMessage, left_open};
 pub use tablet::TabletCall;
+pub use token::{Scope, TokenCall};
 
 /// The version of hello, state and control messages. Fields may be added within a version.
 pub const VERSION: u32 = 1;

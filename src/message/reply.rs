@@ -6,6 +6,7 @@ use super::picture::PictureMessage;
 use super::request::RequestId;
 use super::setup::{ChangeMessage, SetupMessage};
 use super::state::StateMessage;
+pub use super::token::{NewToken, TokenList, TokenMessage, TokenRevoked};
 use crate::entry::seal::KeyInUse;
 use crate::texts::{Texts, gather};
 use schemars::JsonSchema;
@@ -306,6 +307,12 @@ pub enum Outcome {
     Pairing(Box<Pairing>),
     /// Answer to `tablets`: the paired ones.
     Tablets(Tablets),
+    /// Answer to `token_add`.
+    Token(NewToken),
+    /// Answer to `tokens`.
+    Tokens(TokenList),
+    /// Answer to `token_revoke`.
+    TokenRevoked(TokenRevoked),
     /// To the page: what can be set up.
     #[schemars(skip)]
     Setup(Box<SetupMessage>),

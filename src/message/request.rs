@@ -8,10 +8,13 @@ use super::forms::{
     CrimpsForm, InstrumentForm, JobForm, LookForm, LotForm, NoForm, NoteForm, OperatorForm,
     PulledForm, RetractForm, SettleForm, StationForm, ToolForm,
 };
+pub use super::methods::METHODS;
+use super::methods::no_method;
 use super::picture::{self, PictureCall, PictureForm};
 use super::reply::{ErrorObject, code};
 use super::setup::ChangeRequest;
 use super::tablet::{self, TabletCall};
+use super::token::{self, TokenCall};
 use crate::entry::Means;
 use crate::spec::Job;
 use crate::station::{Command, Settling};
@@ -74,6 +77,8 @@ pub enum Call {
     Reload,
     /// A request about tablets.
     Tablet(TabletCall),
+    /// About tokens of programs.
+    Token(TokenCall),
     /// The configuration for the page. The control socket has no such method.
     Setup,
     /// Check or make a change of the configuration. Only the page has this.
@@ -88,13 +93,6 @@ pub struct Rejected {
     /// The error to answer with.
     pub error: ErrorObject,
 }
-
-/// Every method, for messages and for the nearest known name.
-pub const METHODS: [&str; 24] = [
-    "arm", "disarm", "retract", "restore", "resume", "note", "zero", "ask", "adapter", "operator",
-    "tool", "job", "lot", "status", "catalog", "reload", "pair", "revoke", "tablets", "look",
-    "pulled", "crimps", "settle", "picture",
-];
 
 /// A request, or the answer to what is none.
 pub type Parsed = Result<Request, Box<Rejected>>;
@@ -243,16 +241,9 @@ fn call(method: &str, object: &Map<String, Value>) -> Result<Call, ErrorObject> 
         "catalog" => read::<NoForm>(params).map(|_| Call::Catalog),
         "reload" => read::<NoForm>(params).map(|_| Call::Reload),
         "pair" | "revoke" | "tablets" => tablet::call(method, params),
+        "token_add" | "token_revoke" | "tokens" => token::call(method, params),
         unknown => Err(no_method(unknown)),
     }
-}
-
-fn no_method(unknown: &str) -> ErrorObject {
-    ErrorObject::new(
-        code::UNKNOWN_METHOD,
-        format!("no method {unknown:?}, want one of {}", METHODS.join(", ")),
-        crate::quantity::meant(unknown, METHODS),
-    )
 }
 
 /// The methods about the open series of a station.

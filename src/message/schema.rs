@@ -15,7 +15,7 @@ use super::series::SeriesMessage;
 use super::state::{InstrumentMessage, StationMessage};
 use super::{ErrorObject, FeedRequest, Hello, Notice, StateMessage, reply, request};
 use crate::config;
-use crate::entry::line;
+use crate::entry::{Anchor, line};
 use schemars::generate::SchemaSettings;
 use schemars::transform::{Transform, transform_subschemas};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
@@ -52,6 +52,7 @@ pub fn control() -> Value {
     whole(title, |generator| {
         let mut forms = request::schemas(generator);
         forms.extend(super::tablet::schemas(generator));
+        forms.extend(super::token::schemas(generator));
         forms.push(("arm", arm()));
         let requests = forms.into_iter().map(|(method, mut params)| {
             params.insert("description".to_owned(), "by their names".into());
@@ -145,7 +146,9 @@ pub fn retained() -> Value {
     whole(title, |generator| {
         let station = generator.subschema_for::<StationMessage>();
         let instrument = generator.subschema_for::<InstrumentMessage>();
+        let anchor = generator.subschema_for::<Anchor>();
         json_schema!({"anyOf": [
+            {"title": "anchors/JOURNAL", "allOf": [anchor]},
             {"title": "stations/STATION", "allOf": [station]},
             {"title": "instruments/INSTRUMENT", "allOf": [instrument]},
             {

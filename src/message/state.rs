@@ -408,6 +408,7 @@ mod tests {
     fn an_attached_instrument_is_in_the_state_and_the_message_reads_back() {
         let mut state = State::default();
         state.apply(&Stamped {
+            token: None,
             seq: Seq(1),
             at: WallMicros(0),
             entry: Entry::from(Attached {

@@ -1,6 +1,7 @@
 //! Serves one connection of a browser or program, within limits.
 
 use super::tablet;
+use super::tokens::Held;
 use axum::{Extension, Router};
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
@@ -33,8 +34,8 @@ pub(super) struct Peer {
 /// The listener through which it came.
 #[derive(Debug, Clone)]
 pub(super) enum Way {
-    /// The page's own listener, unencrypted.
-    Plain,
+    /// The page's own listener, unencrypted, with the token of a program that it came with.
+    Plain(Arc<Held>),
     /// The listener for tablets.
     Tablet(Arc<tablet::Connection>),
 }

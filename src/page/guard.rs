@@ -4,21 +4,23 @@
 //! - The origin, if the browser sends one, must be the page itself.
 //! - A paired tablet may do what the page may. A device that is not paired gets the pairing page, and nothing else.
 //! - On this machine reading needs no token. From elsewhere or through a proxy it does, except for the page's own files
-//!   and the health, which reveal nothing.
+//!   and the health, which reveal nothing. The page's own token may do all; a program's token by its scope.
 
 use super::assets;
 use super::connection::{Peer, Way};
 use super::routes::Site;
 use super::tablet::{Connection, Gate, bare_host};
-use super::token::Token;
+use super::tokens::Held;
+use crate::clients::Commander;
 use crate::config::PageConfig;
+use crate::message::Scope;
 use axum::Extension;
 use axum::body::Body;
 use axum::extract::{Request, State};
 use axum::http::header::{AUTHORIZATION, CONTENT_SECURITY_POLICY, FORWARDED, HOST, ORIGIN};
 use axum::http::header::{REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS};
 use axum::http::uri::Authority;
-use axum::http::{Extensions, HeaderMap, HeaderName, HeaderValue, Method, StatusCode};
+use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode};
 use axum::middleware::Next;
 use axum::response::Response;
 use std::net::{IpAddr, SocketAddr};
@@ -74,23 +76,23 @@ pub(super) async fn guard(
     mut request: Request,
     next: Next,
 ) -> Response {
-    let refused = match (&peer.way, &site.gate) {
-        (Way::Plain, _) => refusal(&site, peer.address, &request),
-        (Way::Tablet(connection), Some(gate)) => {
-            let let_in = of_tablet(gate, connection, &request);
-            let_in.map(|who| request.extensions_mut().extend(who)).err()
-        }
-        (Way::Tablet(_), None) => Some(not_paired()),
+    let checked = match (&peer.way, &site.gate) {
+        (Way::Plain(held), _) => of_plain(&site, (peer.address, held), &request),
+        (Way::Tablet(connection), Some(gate)) => of_tablet(gate, connection, &request),
+        (Way::Tablet(_), None) => Err(not_paired()),
     };
-    let mut response = match refused {
-        Some(refusal) => match (&peer.way, refusal.status) {
+    let mut response = match checked {
+        Err(refusal) => match (&peer.way, refusal.status) {
             // A person opens the page.
             (Way::Tablet(_), StatusCode::UNAUTHORIZED) if assets::is_visit(&request) => {
                 assets::pairing(refusal.status)
             }
             _ => refusal.response(),
         },
-        None => next.run(request).await,
+        Ok(from) => {
+            request.extensions_mut().insert(from);
+            next.run(request).await
+        }
     };
     let headers = response.headers_mut();
     for (name, value) in [
@@ -128,6 +130,9 @@ pub(super) struct Refusal {
     shows: &'static str,
 }
 
+/// The answer to a token that may only read: RFC 6750, section 3.1.
+const COMMANDS: &str = "Bearer realm=\"tallyjaw\", error=\"insufficient_scope\", scope=\"command\"";
+
 /// The page reacts to this answer by opening the pairing page.
 const PAIRING: &str = "Pairing realm=\"tallyjaw\"";
 
@@ -152,7 +157,7 @@ impl Refusal {
         *response.status_mut() = self.status;
         let plain = HeaderValue::from_static("text/plain; charset=utf-8");
         response.headers_mut().insert("content-type", plain);
-        if self.status == StatusCode::UNAUTHORIZED {
+        if self.status == StatusCode::UNAUTHORIZED || self.shows == COMMANDS {
             let how = HeaderValue::from_static(self.shows);
             response.headers_mut().insert("www-authenticate", how);
         }
@@ -160,12 +165,12 @@ impl Refusal {
     }
 }
 
-/// Checks a request over the network. Returns the tablet that it comes from, if it must come from one.
+/// Checks a request over the network. Returns who it comes from; until it is paired, a device commands nothing.
 fn of_tablet(
     gate: &Arc<Gate>,
     connection: &Connection,
     request: &Request,
-) -> Result<Extensions, Refusal> {
+) -> Result<Commander, Refusal> {
     let headers = request.headers();
     let host = host(headers, request)?;
     if !gate.knows(host, connection) {
@@ -174,20 +179,12 @@ fn of_tablet(
     if let Some(refusal) = foreign(headers, request, host, &["https://"]) {
         return Err(refusal);
     }
-    let mut known = Extensions::new();
     match gate.who(headers, connection) {
-        Some(name) => {
-            known.insert(FromTablet(name));
-            Ok(known)
-        }
-        None if assets::is_of_pairing(request.uri().path()) => Ok(known),
+        Some(name) => Ok(Commander::Tablet(name)),
+        None if assets::is_of_pairing(request.uri().path()) => Ok(Commander::Machine),
         None => Err(not_paired()),
     }
 }
-
-/// The paired tablet that a request comes from.
-#[derive(Debug, Clone)]
-pub(super) struct FromTablet(pub(super) String);
 
 fn not_paired() -> Refusal {
     Refusal {
@@ -208,15 +205,19 @@ fn other_host(host: &str) -> Refusal {
     )
 }
 
-fn refusal(site: &Site, peer: SocketAddr, request: &Request) -> Option<Refusal> {
+/// Checks a request on the page's own listener. Returns who it comes from.
+fn of_plain(
+    site: &Site,
+    (peer, held): (SocketAddr, &Held),
+    request: &Request,
+) -> Result<Commander, Refusal> {
     let headers = request.headers();
-    let host = match host(headers, request) {
-        Ok(host) if site.hosts.know(host) => host,
-        Ok(other) => return Some(other_host(other)),
-        Err(refusal) => return Some(refusal),
-    };
+    let host = host(headers, request)?;
+    if !site.hosts.know(host) {
+        return Err(other_host(host));
+    }
     if let Some(refusal) = foreign(headers, request, host, &["http://", "https://"]) {
-        return Some(refusal);
+        return Err(refusal);
     }
     let path = request.uri().path();
     // This is decided by the method and not by a list of paths, so that no new path can be missed. Comments in a
@@ -225,10 +226,16 @@ fn refusal(site: &Site, peer: SocketAddr, request: &Request) -> Option<Refusal> 
     let commands = !is_read || ["/control", "/setup", "/picture"].contains(&path);
     let reads_freely = peer.ip().is_loopback() && !is_forwarded(headers);
     let is_open = path == OPEN || assets::is_asset(path);
-    if !commands && (reads_freely || is_open) {
-        return None;
+    let shown = bearer(headers);
+    let program = shown.and_then(|shown| site.programs.who(shown, held));
+    match (program, shown) {
+        (Some((name, Scope::Read)), _) if commands => Err(only_reads(&name)),
+        (Some((name, Scope::Read | Scope::Command)), _) => Ok(Commander::Token(name)),
+        (None, _) if !commands && (reads_freely || is_open) => Ok(Commander::Machine),
+        (None, Some(shown)) if site.token.is(shown) => Ok(Commander::Machine),
+        (None, Some(_)) => Err(no_token("the token is wrong, or was revoked")),
+        (None, None) => Err(no_token("no token, want Authorization: Bearer TOKEN")),
     }
-    check_token(&site.token, headers).err()
 }
 
 /// The host of a request, of which there must be exactly one.
@@ -291,19 +298,30 @@ fn is_forwarded(headers: &HeaderMap) -> bool {
             .any(|name| headers.contains_key(*name))
 }
 
-fn check_token(token: &Token, headers: &HeaderMap) -> Result<(), Refusal> {
-    let shown = headers.get(AUTHORIZATION).map(HeaderValue::as_bytes);
-    let shown = shown.and_then(|shown| shown.strip_prefix(b"Bearer "));
-    let message = match shown {
-        Some(shown) if token.is(shown) => return Ok(()),
-        Some(_) => "the token is wrong",
-        None => "no token, want Authorization: Bearer TOKEN",
-    };
-    Err(Refusal::new(
+/// The token that a request shows. The name of the scheme is in any case: RFC 9110, section 11.1.
+fn bearer(headers: &HeaderMap) -> Option<&[u8]> {
+    let shown = headers.get(AUTHORIZATION)?.as_bytes();
+    let (scheme, token) = shown.split_at_checked(b"Bearer ".len())?;
+    scheme.eq_ignore_ascii_case(b"Bearer ").then_some(token)
+}
+
+fn no_token(message: &str) -> Refusal {
+    Refusal::new(
         StatusCode::UNAUTHORIZED,
         message,
-        "`tallyjaw page` prints the address with the token; use it as the user that runs the daemon",
-    ))
+        "`tallyjaw page` prints the address with the token, `tallyjaw token add NAME` makes one for a program; use them as the user that runs the daemon",
+    )
+}
+
+fn only_reads(name: &str) -> Refusal {
+    Refusal {
+        shows: COMMANDS,
+        ..Refusal::new(
+            StatusCode::FORBIDDEN,
+            format!("the token {name} has the scope read, want command"),
+            "make one that may command: tallyjaw token add NAME --scope command",
+        )
+    }
 }
 
 #[cfg(test)]

@@ -1,17 +1,80 @@
-//! Writes counts and states as `OpenMetrics` text.
+//! Writes counts and states as `OpenMetrics` text, or as the text format of Prometheus where a scraper prefers that.
 //!
 //! Times are whole microseconds until they are written. No float is used.
 
+use super::accept::{self, Media};
+use super::guard::Refusal;
 use super::meter::{Counts, EDGES_MICROS, Meter};
 use crate::clients::{Health, Live};
 use crate::message::metrics::{FAMILIES, Family};
 use crate::message::production::ProductionMessage;
 use crate::message::reply::{SinkStatus, Status};
 use crate::spec::Verdict;
+use axum::http::header::ACCEPT;
+use axum::http::{HeaderMap, HeaderValue, StatusCode};
 use std::fmt::{Display, Write as _};
 
-/// Content type of the metrics.
-pub(super) const CONTENT_TYPE: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
+/// The form of the text.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Form {
+    /// `OpenMetrics` 1.0.
+    Open,
+    /// The text format of Prometheus, 0.0.4: no units, no end, and names of families are those of samples.
+    Plain,
+}
+
+/// In the order of [`SERVED`].
+const FORMS: [Form; 2] = [Form::Open, Form::Plain];
+
+/// The first one is served where a client prefers none. No name has a letter that would have to be escaped, so any way of
+/// escaping is met.
+const SERVED: [Media; 2] = [
+    Media {
+        kind: "application",
+        subtype: "openmetrics-text",
+        parameters: &[("version", "1.0.0"), ("charset", "utf-8")],
+        any: &["escaping"],
+    },
+    Media {
+        kind: "text",
+        subtype: "plain",
+        parameters: &[("version", "0.0.4"), ("charset", "utf-8")],
+        any: &["escaping"],
+    },
+];
+
+impl Form {
+    /// The form that a client prefers; `None` if it accepts neither.
+    pub(super) fn accepted(headers: &HeaderMap) -> Option<Self> {
+        let at = accept::chosen(headers, &SERVED)?;
+        FORMS.get(at).copied()
+    }
+
+    /// The answer to a client that accepts neither: RFC 9110, section 15.5.7.
+    pub(super) fn none_accepted(headers: &HeaderMap) -> Refusal {
+        let got = headers.get(ACCEPT).map(HeaderValue::as_bytes);
+        let got: String = String::from_utf8_lossy(got.unwrap_or_default())
+            .chars()
+            .take(200)
+            .collect();
+        Refusal::new(
+            StatusCode::NOT_ACCEPTABLE,
+            format!(
+                "got Accept: {got:?}, want {} or {}",
+                Self::Open.content_type(),
+                Self::Plain.content_type()
+            ),
+            "leave Accept out, or send Accept: */*",
+        )
+    }
+
+    pub(super) const fn content_type(self) -> &'static str {
+        match self {
+            Self::Open => "application/openmetrics-text; version=1.0.0; charset=utf-8",
+            Self::Plain => "text/plain; version=0.0.4; charset=utf-8",
+        }
+    }
+}
 
 /// Numbers of connected clients.
 #[derive(Debug, Clone, Copy)]
@@ -21,8 +84,11 @@ pub(super) struct Clients {
 }
 
 /// The whole text of the metrics, with its end.
-pub(super) fn text(live: &Live, meter: &Meter, clients: Clients) -> String {
-    let mut text = Text::default();
+pub(super) fn text(live: &Live, meter: &Meter, clients: Clients, form: Form) -> String {
+    let mut text = Text {
+        form,
+        said: String::new(),
+    };
     let status = live.status();
     let counts = with_what_did_not_come(meter.counts(), &status);
     text.family("tallyjaw_build");
@@ -221,8 +287,10 @@ fn seconds(micros: u64) -> String {
 }
 
 /// Text that is being written.
-#[derive(Default)]
-struct Text(String);
+struct Text {
+    form: Form,
+    said: String,
+}
 
 impl Text {
     /// Begins a family of [`FAMILIES`].
@@ -231,30 +299,49 @@ impl Text {
             return; // A test compares what is scraped with the table.
         };
         let Family { kind, help, .. } = family;
+        let said = &mut self.said;
         // Writing to a String cannot fail, here and below.
-        let _ = write!(self.0, "# TYPE {name} {kind}\n# HELP {name} {help}\n");
-        if let Some(unit) = family.unit {
-            let _ = writeln!(self.0, "# UNIT {name} {unit}");
+        match self.form {
+            Form::Open => {
+                let _ = write!(said, "# TYPE {name} {kind}\n# HELP {name} {help}\n");
+                if let Some(unit) = family.unit {
+                    let _ = writeln!(said, "# UNIT {name} {unit}");
+                }
+            }
+            Form::Plain => {
+                let (end, kind) = match *kind {
+                    "counter" => ("_total", "counter"),
+                    "info" => ("_info", "gauge"), // this format has no infos
+                    other => ("", other),
+                };
+                let _ = write!(
+                    said,
+                    "# HELP {name}{end} {help}\n# TYPE {name}{end} {kind}\n"
+                );
+            }
         }
     }
 
     fn sample(&mut self, name: &str, labels: &[(&str, &str)], value: impl Display) {
-        self.0.push_str(name);
+        let said = &mut self.said;
+        said.push_str(name);
         for (index, (label, text)) in labels.iter().enumerate() {
             let before = if index == 0 { '{' } else { ',' };
             let text = text
                 .replace('\\', "\\\\")
                 .replace('"', "\\\"")
                 .replace('\n', "\\n");
-            let _ = write!(self.0, "{before}{label}=\"{text}\"");
+            let _ = write!(said, "{before}{label}=\"{text}\"");
         }
         let after = if labels.is_empty() { "" } else { "}" };
-        let _ = writeln!(self.0, "{after} {value}");
+        let _ = writeln!(said, "{after} {value}");
     }
 
     fn end(mut self) -> String {
-        self.0.push_str("# EOF\n");
-        self.0
+        if self.form == Form::Open {
+            self.said.push_str("# EOF\n");
+        }
+        self.said
     }
 }
 
@@ -276,8 +363,11 @@ mod tests {
 
     #[test]
     fn a_label_cannot_end_its_line() {
-        let mut text = Text::default();
+        let mut text = Text {
+            form: Form::Open,
+            said: String::new(),
+        };
         text.sample("x", &[("a", "q\"\\\n")], 1);
-        assert_eq!(text.0, "x{a=\"q\\\"\\\\\\n\"} 1\n");
+        assert_eq!(text.said, "x{a=\"q\\\"\\\\\\n\"} 1\n");
     }
 }

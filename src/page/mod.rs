@@ -6,8 +6,9 @@
 //! - Everything is bounded: connections, clients of the event stream, heads, bodies, and their times. A slow client
 //!   continues from the journal and delays nobody.
 //! - A page of another origin is refused, whatever name the browser knows for this machine.
-//! - Commands need the token.
+//! - Commands need the page's token, or a program's with the scope `command`.
 
+mod accept;
 mod assets;
 mod board;
 mod connection;
@@ -17,15 +18,18 @@ mod meter;
 mod metrics;
 mod pairing;
 mod picture;
+mod programs;
 mod report;
 mod routes;
 mod series;
 mod setup;
 pub mod tablet;
 mod token;
+mod tokens;
 
 pub use crate::durable::secret::SecretError;
 pub use meter::Meter;
+pub use programs::{MOST_TOKENS, Programs};
 pub use token::{TOKEN_FILE, Token, TokenError};
 
 use crate::clients::{ControlRequest, Intake, Live};
@@ -39,6 +43,7 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 use tablet::{Door, Gate, TabletError};
+use tokens::Held;
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{Semaphore, mpsc, watch};
 use tokio::task::JoinSet;
@@ -107,6 +112,7 @@ pub struct Page {
     address: SocketAddr,
     config: PageConfig,
     token: Token,
+    programs: Arc<Programs>,
     door: Option<Door>,
 }
 
@@ -136,6 +142,7 @@ impl Page {
         tablets: (fn() -> WallMicros, Duration),
     ) -> Result<Self, PageError> {
         let token = Token::open(state_dir)?;
+        let programs = Arc::new(Programs::open(state_dir, tablets.0)?);
         let (listener, address) = listen(config.listen)?;
         // Said here and not by the task that serves: whoever knows of the page knows this too.
         if !address.ip().is_loopback() {
@@ -152,12 +159,18 @@ impl Page {
             door: door.transpose()?,
             config,
             token,
+            programs,
         })
     }
 
     /// Address and port, also if any free port was requested.
     pub fn address(&self) -> SocketAddr {
         self.address
+    }
+
+    /// The tokens of programs.
+    pub fn programs(&self) -> &Arc<Programs> {
+        &self.programs
     }
 
     /// Access over the network, if it is enabled.
@@ -170,7 +183,8 @@ impl Page {
         let board = board::follow(Arc::clone(&sources.live), Arc::clone(&sources.meter));
         let gate = self.gate().cloned();
         let hosts = Hosts::new(&self.config, self.address);
-        let mut site = routes::Site::new(sources, self.token, hosts, board.docs, gate);
+        let (tokens, programs) = ((self.token, Arc::clone(&self.programs)), self.programs);
+        let mut site = routes::Site::new(sources, tokens, hosts, board.docs, gate);
         site.may_edit = self.config.edit;
         let routes = routes::routes(Arc::new(site));
         let door = self.door;
@@ -189,15 +203,21 @@ impl Page {
                 return None;
             };
             connection::prepare(&stream);
-            let way = Way::Plain;
+            let held = Arc::new(Held::default());
+            let way = Way::Plain(Arc::clone(&held));
             let serving = connection::serve(
                 stream,
                 Peer { address, way },
                 routes.clone(),
                 at_the_bench.clone(),
             );
+            let programs = Arc::clone(&programs);
             Some(async move {
-                serving.await;
+                tokio::select! {
+                    biased;
+                    () = held.revoked(&programs.tokens) => {}
+                    () = serving => {}
+                }
                 drop(place);
             })
         };

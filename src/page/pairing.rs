@@ -7,7 +7,7 @@ use super::connection::{Peer, Way};
 use super::guard::Refusal;
 use super::routes::{self, JSON, Site};
 use super::tablet::{self, Gate, LetIn};
-use crate::clients;
+use crate::clients::{self, Commander};
 use crate::message::{Call, TabletCall};
 use axum::Extension;
 use axum::extract::{Request, State};
@@ -74,7 +74,7 @@ async fn let_in(
     let call = Call::Tablet(TabletCall::Paired {
         tablet: tablet.clone(),
     });
-    if let Err(error) = clients::ask(call, None, &site.sources.asked).await {
+    if let Err(error) = clients::ask(call, Commander::Machine, &site.sources.asked).await {
         return Err(Refusal::new(
             StatusCode::SERVICE_UNAVAILABLE,
             error.message,

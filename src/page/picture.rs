@@ -4,7 +4,7 @@
 //! - A picture comes as the body of the request, with its subject in the query, and only with the token (`guard`).
 
 use super::guard::Refusal;
-use super::routes::{JSON, Site, answer, key, refused, tablet_of};
+use super::routes::{JSON, Site, answer, commander, key, refused};
 use crate::clients::PICTURE_WITHIN;
 use crate::entry::line::Digest;
 use crate::entry::{Means, Seq};
@@ -47,7 +47,7 @@ pub(super) async fn small(State(site): State<Arc<Site>>, Path(shown): Path<Strin
 
 /// Takes the picture in the body: `POST /picture?name=cut.jpg&station=bench-1&piece=3`.
 pub(super) async fn take(State(site): State<Arc<Site>>, request: Request) -> Response {
-    let tablet = tablet_of(&request);
+    let from = commander(&request);
     let headers = request.headers();
     let kind = headers
         .get(CONTENT_TYPE)
@@ -92,7 +92,7 @@ pub(super) async fn take(State(site): State<Arc<Site>>, request: Request) -> Res
         }
     };
     let intake = &site.sources.intake;
-    let taken = intake.take(call, bytes, tablet, Means::Command).await;
+    let taken = intake.take(call, bytes, from, Means::Command).await;
     drop(place);
     match taken {
         Ok(outcome) => answer(StatusCode::OK, JSON, line(&json!({ "result": outcome }))),

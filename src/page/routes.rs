@@ -2,20 +2,23 @@
 
 use super::assets;
 use super::board::Docs;
-use super::guard::{self, FromTablet, Hosts, Refusal};
-use super::metrics::{self, Clients};
+use super::guard::{self, Hosts, Refusal};
+use super::metrics::{self, Clients, Form};
+use super::programs::Programs;
 use super::tablet::Gate;
 use super::token::Token;
 use super::{LONGEST_BODY, MOST_EVENT_CLIENTS, Sources, events};
 use super::{pairing, picture, report, series, setup};
-use crate::clients::{self, Health, Live, MOST_CLIENTS};
+use crate::clients::{self, Commander, Health, Live, MOST_CLIENTS};
 use crate::entry::Seq;
 use crate::message::qualified::QualifiedPage;
 use crate::message::{self, ErrorObject, StateSent, code};
 use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::extract::{Path, RawQuery, Request, State};
-use axum::http::header::{CACHE_CONTROL, CONTENT_LENGTH, CONTENT_SECURITY_POLICY, CONTENT_TYPE};
+use axum::http::header::{
+    CACHE_CONTROL, CONTENT_LENGTH, CONTENT_SECURITY_POLICY, CONTENT_TYPE, VARY,
+};
 use axum::http::{HeaderMap, HeaderValue, StatusCode};
 use axum::middleware;
 use axum::response::{IntoResponse as _, Response};
@@ -38,6 +41,8 @@ const SEARCHES_MOST: usize = 2;
 pub(super) struct Site {
     pub(super) sources: Sources,
     pub(super) token: Token,
+    /// The tokens of programs.
+    pub(super) programs: Arc<Programs>,
     pub(super) hosts: Hosts,
     pub(super) docs: Docs,
     /// Access over the network.
@@ -51,7 +56,7 @@ pub(super) struct Site {
 impl Site {
     pub(super) fn new(
         sources: Sources,
-        token: Token,
+        (token, programs): (Token, Arc<Programs>),
         hosts: Hosts,
         docs: Docs,
         gate: Option<Arc<Gate>>,
@@ -59,6 +64,7 @@ impl Site {
         Self {
             sources,
             token,
+            programs,
             hosts,
             docs,
             gate,
@@ -117,13 +123,15 @@ pub(super) fn refused(error: &ErrorObject) -> Response {
 }
 
 fn asset(asset: &'static assets::Asset, request: &Request) -> Response {
-    let mut response = match request.extensions().get::<FromTablet>() {
-        Some(FromTablet(tablet)) if asset.path == "/" => answer(
+    let mut response = match commander(request) {
+        Commander::Tablet(tablet) if asset.path == "/" => answer(
             StatusCode::OK,
             asset.kind,
-            assets::for_tablet(asset.text, tablet),
+            assets::for_tablet(asset.text, &tablet),
         ),
-        Some(_) | None => answer(StatusCode::OK, asset.kind, asset.text),
+        Commander::Machine | Commander::Tablet(_) | Commander::Token(_) => {
+            answer(StatusCode::OK, asset.kind, asset.text)
+        }
     };
     // The file is small, and must be that of the running version.
     let again = HeaderValue::from_static("no-cache");
@@ -172,7 +180,7 @@ async fn plans(
         .response();
     }
     let mut plans = site.docs.plans(&catalog, &station);
-    plans.may_edit = site.may_edit && tablet_of(&request).is_none();
+    plans.may_edit = site.may_edit && commander(&request) == Commander::Machine;
     let json = crate::message::line(&plans);
     answer(StatusCode::OK, JSON, json)
 }
@@ -199,7 +207,10 @@ async fn qualified(State(site): State<Arc<Site>>) -> Response {
     }
 }
 
-async fn scrape(State(site): State<Arc<Site>>) -> Response {
+async fn scrape(State(site): State<Arc<Site>>, headers: HeaderMap) -> Response {
+    let Some(form) = Form::accepted(&headers) else {
+        return Form::none_accepted(&headers).response();
+    };
     let Sources {
         live,
         meter,
@@ -210,11 +221,11 @@ async fn scrape(State(site): State<Arc<Site>>) -> Response {
         feed: MOST_CLIENTS.saturating_sub(feed_places.available_permits()),
         events: MOST_EVENT_CLIENTS.saturating_sub(site.event_places.available_permits()),
     };
-    answer(
-        StatusCode::OK,
-        metrics::CONTENT_TYPE,
-        metrics::text(live, meter, clients),
-    )
+    let text = metrics::text(live, meter, clients, form);
+    let mut response = answer(StatusCode::OK, form.content_type(), text);
+    let by_accept = HeaderValue::from_static("accept");
+    response.headers_mut().insert(VARY, by_accept);
+    response
 }
 
 async fn health(State(site): State<Arc<Site>>) -> Response {
@@ -414,19 +425,19 @@ pub(super) async fn command_of(request: Request) -> Result<Vec<u8>, Refusal> {
     }
 }
 
-/// The tablet that a request comes from, if it comes from one.
-pub(super) fn tablet_of(request: &Request) -> Option<String> {
-    let tablet = request.extensions().get::<FromTablet>();
-    tablet.map(|FromTablet(name)| name.clone())
+/// Who a request comes from, as `guard` has found.
+pub(super) fn commander(request: &Request) -> Commander {
+    let from = request.extensions().get::<Commander>();
+    from.cloned().unwrap_or(Commander::Machine)
 }
 
 async fn control(State(site): State<Arc<Site>>, request: Request) -> Response {
-    let tablet = tablet_of(&request);
+    let from = commander(&request);
     let command = match command_of(request).await {
         Ok(command) => command,
         Err(refusal) => return refusal.response(),
     };
-    match clients::answer(&command, tablet, &site.sources.asked).await {
+    match clients::answer(&command, &from, &site.sources.asked).await {
         Some(said) => answer(StatusCode::OK, JSON, said),
         None => answer(StatusCode::NO_CONTENT, JSON, Body::empty()),
     }

@@ -4,8 +4,8 @@
 //! - Answers are JSON, including refusals: `{"error": …}` as on the control socket.
 
 use super::guard::Refusal;
-use super::routes::{JSON, Site, answer, command_of, refused, tablet_of};
-use crate::clients;
+use super::routes::{JSON, Site, answer, command_of, commander, refused};
+use crate::clients::{self, Commander};
 use crate::message::setup::ChangeRequest;
 use crate::message::{Call, line};
 use axum::extract::{Request, State};
@@ -15,9 +15,9 @@ use std::sync::Arc;
 
 /// Answers with the configuration.
 pub(super) async fn listed(State(site): State<Arc<Site>>, request: Request) -> Response {
-    let tablet = tablet_of(&request);
+    let from = commander(&request);
     match may(&site) {
-        Ok(()) => said(&site, Call::Setup, tablet).await,
+        Ok(()) => said(&site, Call::Setup, from).await,
         Err(refusal) => refusal.response(),
     }
 }
@@ -27,13 +27,13 @@ pub(super) async fn change(State(site): State<Arc<Site>>, request: Request) -> R
     if let Err(refusal) = may(&site) {
         return refusal.response();
     }
-    let tablet = tablet_of(&request);
+    let from = commander(&request);
     let body = match command_of(request).await {
         Ok(body) => body,
         Err(refusal) => return refusal.response(),
     };
     match ChangeRequest::parse(&body) {
-        Ok(change) => said(&site, Call::Change(Box::new(change)), tablet).await,
+        Ok(change) => said(&site, Call::Change(Box::new(change)), from).await,
         Err(error) => refused(&error),
     }
 }
@@ -49,8 +49,8 @@ fn may(site: &Site) -> Result<(), Refusal> {
     ))
 }
 
-async fn said(site: &Site, call: Call, tablet: Option<String>) -> Response {
-    match clients::ask(call, tablet, &site.sources.asked).await {
+async fn said(site: &Site, call: Call, from: Commander) -> Response {
+    match clients::ask(call, from, &site.sources.asked).await {
         Ok(outcome) => answer(StatusCode::OK, JSON, line(&outcome)),
         Err(error) => refused(&error),
     }

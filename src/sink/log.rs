@@ -258,6 +258,7 @@ mod tests {
 
     fn noted(seq: u64, text: &str) -> Stamped {
         Stamped {
+            token: None,
             seq: Seq(seq),
             at: WallMicros(0),
             entry: Entry::from(Noted {

@@ -236,6 +236,7 @@ impl Core {
     fn append_one(&mut self, now: Now, entry: impl Into<Entry>) -> Seq {
         let seq = self.state.last.map_or(Seq::FIRST, Seq::following);
         let stamped = Stamped {
+            token: None,
             seq,
             at: now.wall,
             entry: entry.into(),

@@ -1,4 +1,4 @@
-"""The page's metrics, read by the official parser of OpenMetrics.
+"""The page's metrics, read by the official parsers of OpenMetrics and of the older text format.
 
     tests/scripts/scrape.sh [TALLYJAW]      # in ./check --all
 """
@@ -8,6 +8,7 @@ import sys
 import time
 
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
+from prometheus_client.parser import text_string_to_metric_families as plain_families
 
 import bench
 
@@ -26,13 +27,16 @@ WANT = {
 }
 
 
-def scrape(address):
+OPEN, PLAIN = "application/openmetrics-text; version=1.0.0", "text/plain; version=0.0.4"
+
+
+def scrape(address, accept=OPEN, read=text_string_to_metric_families):
     connection = http.client.HTTPConnection(address, timeout=bench.PATIENCE_S)
-    connection.request("GET", "/metrics")
+    connection.request("GET", "/metrics", headers={"Accept": accept})
     answer = connection.getresponse()
     kind = answer.getheader("content-type")
-    assert answer.status == 200 and kind.startswith("application/openmetrics-text; version=1.0.0"), (answer.status, kind)
-    return list(text_string_to_metric_families(answer.read().decode()))
+    assert answer.status == 200 and kind.startswith(accept), (answer.status, kind)
+    return list(read(answer.read().decode()))
 
 
 def samples(families):
@@ -62,6 +66,9 @@ def main(binary):
                 break
             wrong = {name: got.get(name) for name, value in WANT.items() if got.get(name) != value}
             assert time.monotonic() < deadline, f"want {WANT}, got {wrong}"
+        plain = samples(scrape(address, PLAIN, plain_families))
+        assert all(plain.get(name) == value for name, value in WANT.items()), plain
+        assert plain.keys() == got.keys(), plain.keys() ^ got.keys()
     kinds = {family.name: family.type for family in families}
     assert kinds["tallyjaw_journal_sync_seconds"] == "histogram" and kinds["tallyjaw_build"] == "info", kinds
     assert got["tallyjaw_journal_sync_seconds_bucket", "+Inf"] == got["tallyjaw_journal_sync_seconds_count",] > 0

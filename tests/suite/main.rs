@@ -9,6 +9,7 @@
     reason = "a test names the entry it wants and fails on any other"
 )]
 
+mod anchors;
 mod announcing;
 mod archive;
 mod asking;

@@ -12,6 +12,7 @@ use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::thread;
 use std::time::{Duration, Instant};
+use tallyjaw::entry::line::Digest;
 
 fn run(program: &str, arguments: &[&str]) {
     let done = Command::new(program).args(arguments).output();
@@ -236,7 +237,7 @@ fn every_entry_is_published_as_it_is_stored_and_the_newest_state_is_retained() {
     assert_eq!(got, want);
 
     let late = Subscriber::new(port, "shop/left/+/+");
-    let retained: BTreeMap<_, _> = (0..3)
+    let retained: BTreeMap<_, _> = (0..4)
         .map(|_| late.next())
         .map(|message| {
             (
@@ -248,6 +249,11 @@ fn every_entry_is_published_as_it_is_stored_and_the_newest_state_is_retained() {
     assert_eq!(
         retained[&format!("shop/left/status/{journal}")],
         json!({"online": false})
+    );
+    let last = lines.last().unwrap();
+    assert_eq!(
+        retained[&format!("shop/left/anchors/{journal}")],
+        json!({"journal": journal, "seq": lines.len(), "digest": Digest::of(last.trim_end().as_bytes())})
     );
     let station = &retained["shop/left/stations/bench-1"];
     assert_eq!(station["last"]["value"], json!(1.63));

@@ -18,6 +18,7 @@ mod stalled;
 mod stream;
 mod tablet;
 mod texts;
+mod tokens;
 mod told;
 
 use crate::golden;

@@ -245,6 +245,9 @@ fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
         ("pair", json!({"tablet": "bench-left"})),
         ("tablets", json!({})),
         ("revoke", json!({"tablet": "bench-left"})),
+        ("token_add", json!({"token": "scraper", "scope": "read"})),
+        ("tokens", json!({})),
+        ("token_revoke", json!({"token": "scraper"})),
         ("sing", json!({})),
     ];
     let mut answered = BTreeMap::new();

@@ -4,6 +4,7 @@
 
 use crate::harness::{Daemon, PATIENCE, Shop};
 use rustix::process::Signal;
+use serde_json::Value;
 use std::fs;
 use std::os::unix::fs::MetadataExt as _;
 use std::os::unix::net::UnixDatagram;
@@ -138,6 +139,30 @@ fn lines_for_the_log_of_the_system_begin_with_their_priority_and_have_no_time() 
             "<6>the port is open instrument=\"caliper-1\" port={port}\n<6>stopping reason=\"SIGTERM\"\n"
         )
     );
+}
+
+#[test]
+fn messages_are_objects_where_that_was_asked() {
+    let shop = Shop::new();
+    let daemon = shop.start_by(shop.tallyjaw(&["--json", "serve", "--log-format", "json"]));
+    drop(daemon.connected_feed());
+    assert!(daemon.stop().0.success());
+    let messages = shop.messages();
+    let lines: Vec<Value> = messages
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap_or_else(|error| panic!("{error}: {line}")))
+        .collect();
+    for line in &lines {
+        let keys: Vec<&String> = line.as_object().unwrap().keys().collect();
+        assert_eq!(keys, ["at", "fields", "level", "message"], "{line}");
+        assert!(line["at"].as_str().unwrap().ends_with('Z'), "{line}");
+    }
+    let opened = lines
+        .iter()
+        .find(|line| line["message"] == "the port is open");
+    let opened = opened.unwrap_or_else(|| panic!("{messages}"));
+    assert_eq!(opened["level"], "info");
+    assert_eq!(opened["fields"]["instrument"], "caliper-1");
 }
 
 /// The values of a key of the unit.

@@ -34,6 +34,7 @@ mod status;
 mod surroundings;
 mod tape;
 mod timestamp;
+mod token;
 mod tool;
 mod watch;
 mod zero;
@@ -94,6 +95,7 @@ pub(super) enum Command {
     Status(status::Status),
     Watch(watch::Watch),
     Page(page::Page),
+    Token(token::Token),
     Key(key::KeyCommand),
     Timestamp(timestamp::Timestamp),
 
@@ -135,6 +137,7 @@ impl Command {
             Self::Status(command) => command.run(context, out),
             Self::Watch(command) => command.run(context, out),
             Self::Page(command) => command.run(context, out),
+            Self::Token(command) => command.run(context, out),
             Self::Key(command) => command.run(context, out),
             Self::Timestamp(command) => command.run(context, out),
             Self::Init(command) => command.run(context, out),

@@ -1,7 +1,8 @@
 //! `tallyjaw serve`: exit 0 after a stop, 2 if the configuration has errors or another daemon runs, 4 if the journal or
 //! the sockets cannot be written.
 
-use super::{Context, Exit, Failure, logging};
+use super::logging::{self, LogFormat};
+use super::{Context, Exit, Failure};
 use crate::daemon::{self, DaemonError, Ready, Setup};
 use crate::entry::Seq;
 use crate::journal::{self, JournalError};
@@ -28,6 +29,7 @@ standard error; $TALLYJAW_LOG sets the level: error, warn, info, debug.
 Examples:
   tallyjaw serve
   tallyjaw --config bench/tallyjaw.toml serve
+  tallyjaw serve --log-format json 2>> daemon.log
   tail -f state/verdicts.log")]
 pub(in crate::cli) struct Serve {
     /// Start although the journal is damaged from this entry on; run `tallyjaw verify` first
@@ -38,12 +40,16 @@ pub(in crate::cli) struct Serve {
     /// gone
     #[arg(long, value_name = "SEQ")]
     accept_rollback: Option<u64>,
+
+    /// Form of the messages on standard error; what ends a start that fails is always text
+    #[arg(long, value_name = "FORM", value_enum, default_value_t)]
+    log_format: LogFormat,
 }
 
 impl Serve {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let (config_path, config) = context.load()?;
-        logging::on_stderr();
+        logging::on_stderr(self.log_format);
         let sync = std::env::var_os(WITHOUT_SYNC).is_none();
         if !sync {
             tracing::warn!("{WITHOUT_SYNC} is set: what is announced may be lost");

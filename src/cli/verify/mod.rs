@@ -2,6 +2,7 @@
 //! without a configuration; 4 if it cannot be read. For a report or export: 0 if it agrees with its journal, 1 if it
 //! does not.
 
+mod anchors;
 mod claim;
 mod export;
 mod finding;
@@ -22,6 +23,7 @@ use crate::entry::words::safe;
 use crate::export::{ExportFormat, Question, ReadError};
 use crate::journal::{self, Cursor, Kept, ParsedLine, Report, StoredLine};
 use crate::timestamp::Authority;
+use anchors::Anchors;
 use anstyle::{AnsiColor, Style};
 use serde_json::{Value, json};
 use stamped::Stamped;
@@ -53,6 +55,9 @@ const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 /// the same. Without kept options the rows are compared, but missing rows cannot be found. The file may have been
 /// sorted or saved by another program.
 ///
+/// With --anchor the journal is compared with anchors, {"seq":…,"digest":…}, that a broker or an outlet keeps of it
+/// (docs/integrate.md): a journal that was cut behind one, or written again as a whole, is found.
+///
 /// With --label the text of a label's code is compared with the journal: the entry, and the outcome up to then and since.
 ///
 /// If the bench has a signing key (tallyjaw key), its seals are checked. A journal that somebody rewrote as a whole
@@ -62,7 +67,7 @@ const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 /// too.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify --digest 5f3a…            is that line still in the journal?\n  tallyjaw verify --key bench-1.allowed     are the seals by the key that was kept?\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify pulls.csv --series 37 --axis pull_force\n                                            are these options its options, and is nothing missing?\n  tallyjaw verify --label 'TJ1 SERIES 37 ACCEPTED ENTRY 412 5F3A…'\n                                            is what was scanned from a label what the journal says?\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, there is no journal, or the file differs from it; 2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
+    after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify --digest 5f3a…            is that line still in the journal?\n  tallyjaw verify --anchor kept.jsonl       has it every line that was anchored elsewhere?\n  mosquitto_sub -h broker -C 1 -t 'tallyjaw/anchors/#' | tallyjaw verify --anchor -\n  tallyjaw verify --key bench-1.allowed     are the seals by the key that was kept?\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify pulls.csv --series 37 --axis pull_force\n                                            are these options its options, and is nothing missing?\n  tallyjaw verify --label 'TJ1 SERIES 37 ACCEPTED ENTRY 412 5F3A…'\n                                            is what was scanned from a label what the journal says?\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, there is no journal, or the file differs from it; 2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
 )]
 pub(super) struct Verify {
     /// The state folder of a daemon, a report or an export [default: the configured state folder]
@@ -78,6 +83,10 @@ pub(super) struct Verify {
     /// The certificate in PEM of an authority: are the time stamps of the journal signed by it? Once for each authority
     #[arg(long, value_name = "FILE", conflicts_with_all = ["state_dir", "label"])]
     authority: Vec<PathBuf>,
+    /// Anchors that others keep of the journal: a file (- is standard input) with one, or one on each line; the journal
+    /// must have each line. Once for each source
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["state_dir", "label"])]
+    anchor: Vec<String>,
     /// A public key, or a file of allowed signers: whether the seals, or the signature of the file, are by a key in it
     #[arg(long, value_name = "FILE")]
     key: Option<PathBuf>,
@@ -109,6 +118,13 @@ impl Verify {
                     file.display()
                 ))
                 .with_remedy("name the state folder, or leave out --digest"));
+            }
+            (Some(file), _) if file.is_file() && !self.anchor.is_empty() => {
+                return Err(Failure::usage(format!(
+                    "{} is a file, but --anchor needs a journal",
+                    file.display()
+                ))
+                .with_remedy("name the state folder, or leave out --anchor"));
             }
             (Some(file), named) if file.is_file() => {
                 let kept = kept(None)?;
@@ -147,10 +163,21 @@ impl Verify {
             return label::verify(context, text, &state_dir, kept(None)?, out);
         }
         let authority = stamped::authority(&self.authority)?;
-        let folder = Folder::verified(&state_dir, kept(self.digest)?, authority.as_ref())?;
+        let outside = Outside {
+            authority,
+            anchors: Anchors::read(&self.anchor)?,
+        };
+        let folder = Folder::verified(&state_dir, kept(self.digest)?, outside)?;
         folder.write(context.json, &state_dir, out)?;
         Ok(folder.exit())
     }
+}
+
+/// What others say of the journal.
+#[derive(Default)]
+pub(super) struct Outside {
+    authority: Option<Authority>,
+    anchors: Anchors,
 }
 
 /// The journal of a state folder or archive and its pictures, after verification.
@@ -160,25 +187,28 @@ pub(super) struct Folder {
     /// Number of files of an archive, compared with its list.
     files: Option<usize>,
     stamped: Stamped,
+    anchors: Anchors,
 }
 
 impl Folder {
     /// Verifies all of it, and compares it with what was `kept` elsewhere.
-    pub(super) fn verified(
-        folder: &Path,
-        kept: Kept,
-        authority: Option<&Authority>,
-    ) -> Result<Self, Failure> {
+    pub(super) fn verified(folder: &Path, kept: Kept, outside: Outside) -> Result<Self, Failure> {
+        let Outside {
+            authority,
+            mut anchors,
+        } = outside;
         let mut named = Named::default();
         let mut stamped = Stamped::read(folder)?;
         let entered = |line: &[u8], _: &ParsedLine| album::pictured(line);
         let mut report = walked(folder, kept, entered, |line, pictured| {
             named.take(line.bytes, pictured);
             stamped.take(line);
+            anchors.take(line);
         })?;
         let pictures = named.look(folder).map_err(|failed| unreadable(&failed))?;
         report.findings.extend(pictures.findings.iter().cloned());
-        stamped.held_against(authority, &mut report);
+        stamped.held_against(authority.as_ref(), &mut report);
+        anchors.compare(&mut report);
         let summed = archive::check(folder).map_err(|failed| unreadable(&failed))?;
         let files = summed.as_ref().map(|summed| summed.files);
         report
@@ -189,6 +219,7 @@ impl Folder {
             pictures,
             files,
             stamped,
+            anchors,
         })
     }
 
@@ -300,6 +331,7 @@ impl Folder {
             pictures,
             files,
             stamped,
+            anchors,
         } = self;
         for finding in &report.findings {
             finding::write(out, finding)?;
@@ -354,6 +386,7 @@ impl Folder {
         write_pictures(out, pictures)?;
         seals::write(out, &report.seals)?;
         stamped.write(out, report.is_intact())?;
+        anchors.write(out, report)?;
         if let Some(files) = files {
             writeln!(out, "  files     {files} compared with {}", archive::SUMS)?;
         }
@@ -394,6 +427,7 @@ impl Folder {
             pictures,
             files,
             stamped,
+            anchors,
         } = self;
         let mut object = json!({
             "intact": report.is_intact(),
@@ -426,6 +460,7 @@ impl Folder {
         ),
         ("files", files.map(|files| json!(files))),
         ("time_stamps", stamped.as_json()),
+        ("anchors", anchors.as_json()),
         (
             "last_digest",
             report.last_digest.map(|digest| json!(digest.to_string())),

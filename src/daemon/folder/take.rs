@@ -3,7 +3,7 @@
 use super::Finished;
 use super::watch::{is_all_there, read};
 use crate::album::Entered;
-use crate::clients::{ControlRequest, Intake, Live, NotEntered, ask};
+use crate::clients::{Commander, ControlRequest, Intake, Live, NotEntered, ask};
 use crate::config::PictureFolder;
 use crate::entry::line::Digest;
 use crate::entry::{Means, Refused};
@@ -136,7 +136,11 @@ impl Taker {
         let refusal = if bytes.len() > MOST_BYTES {
             Refusal::of(&NotAPicture::TooLarge)
         } else {
-            match self.intake.take(call, bytes, None, Means::Folder).await {
+            match self
+                .intake
+                .take(call, bytes, Commander::Machine, Means::Folder)
+                .await
+            {
                 Ok(_) => {
                     let file = finished.shown();
                     let station = &self.folder.station;
@@ -183,7 +187,7 @@ impl Taker {
         };
         let command = Command::PictureRefused(refused);
         // If it cannot be entered, it is in the log.
-        let _ = ask(Call::Station(command), None, &self.asked).await;
+        let _ = ask(Call::Station(command), Commander::Machine, &self.asked).await;
     }
 
     /// The problem if the folder cannot be watched.

@@ -81,7 +81,7 @@ impl<K> Ledger<K> {
     /// Takes the next entry. Returns the series that becomes final by it. `kept` is stored with the entry if it is a
     /// reading of a series that may still change.
     pub fn take(&mut self, stamped: &Stamped, kept: Option<K>) -> Option<Series<K>> {
-        let Stamped { seq, at, entry } = stamped;
+        let Stamped { seq, at, entry, .. } = stamped;
         let over = self.follow_stopped(stamped);
         let settled = match entry {
             Entry::Journal(_) | Entry::Port(_) | Entry::Production(_) => None,

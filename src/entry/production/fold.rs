@@ -220,7 +220,7 @@ impl OpenRun {
 impl Production {
     /// Takes the next entry of the station, or one about the journal as a whole.
     pub fn apply(&mut self, stamped: &Stamped) -> Option<Change> {
-        let Stamped { seq, at, entry } = stamped;
+        let Stamped { seq, at, entry, .. } = stamped;
         match entry {
             Entry::Journal(JournalEntry::ClockStepped(stepped)) => {
                 self.shift(stepped.by_micros);

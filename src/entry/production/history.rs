@@ -159,7 +159,7 @@ impl RunHistory {
     }
 
     fn note(&mut self, stamped: &Stamped, station: &str, change: Change) {
-        let Stamped { seq, at, entry } = stamped;
+        let Stamped { seq, at, entry, .. } = stamped;
         let of = match &change {
             Change::Counted(run, _) => *run,
             Change::Sampled { run, .. } | Change::Settled(run, ..) | Change::Due(run) => Some(*run),

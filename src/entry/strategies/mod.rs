@@ -4,9 +4,11 @@ mod care;
 mod production;
 mod qualifying;
 mod runs;
+mod stamped;
 mod state;
 mod values;
 
+pub(crate) use stamped::stamped;
 pub(crate) use state::{armed_spec, state};
 pub(crate) use values::reading;
 
@@ -16,8 +18,8 @@ use super::{
     ConfigurationEdited, DamageAccepted, Detached, Disarmed, Disturbed, Doubted, Entry, FileEdited,
     Gap, JobSaid, JournalId, KeyBegun, LookTally, Looked, LotSaid, Means, Noted, OperatorSaid,
     Outcome, Paired, Pictured, Pulled, Refused, Reservation, Restored, Resumed, Retracted, Revoked,
-    RolledBack, Sealed, Segment, Slot, Stamped, Started, Stopped, TabletSaid, ToolSaid, Unread,
-    ZeroDue, ZeroRole, ZeroSaid, Zeroed,
+    RolledBack, Sealed, Segment, Slot, Started, Stopped, TabletSaid, ToolSaid, Unread, ZeroDue,
+    ZeroRole, ZeroSaid, Zeroed,
 };
 use crate::pictures::PictureFormat;
 use crate::spec::{Job, Lots, Material, PullMode};
@@ -30,13 +32,6 @@ use std::sync::Arc;
 use values::{
     at, attached, axis_name, bytes, counts, journal, measured, name, quantity, seq, tally, text,
 };
-
-/// An entry of any kind with any number and time.
-pub(crate) fn stamped() -> BoxedStrategy<Stamped> {
-    (seq(), at(), entry())
-        .prop_map(|(seq, at, entry)| Stamped { seq, at, entry })
-        .boxed()
-}
 
 /// An entry of any kind.
 pub(crate) fn entry() -> BoxedStrategy<Entry> {

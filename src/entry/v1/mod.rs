@@ -34,6 +34,7 @@ use super::{
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
 use serde_json::Value;
+use std::borrow::Cow;
 use std::convert::Infallible;
 use std::fmt::Write as _;
 use values::fault;
@@ -187,6 +188,7 @@ struct Header<'a> {
     at: &'a str,
     kind: &'a str,
     prev: &'a str,
+    token: Option<Cow<'a, str>>,
 }
 
 /// The only field that is known of a later version.
@@ -204,6 +206,10 @@ fn usual_header(line: &[u8]) -> Option<Header<'_>> {
     let (at, rest) = plain_text(rest.strip_prefix(br#","at":""#)?)?;
     let (kind, rest) = plain_text(rest.strip_prefix(br#","kind":""#)?)?;
     let (prev, rest) = plain_text(rest.strip_prefix(br#","prev":""#)?)?;
+    let (token, rest) = match rest.strip_prefix(TOKEN) {
+        Some(rest) => plain_text(rest).map(|(name, rest)| (Some(name.into()), rest))?,
+        None => (None, rest),
+    };
     rest.strip_prefix(b",")?;
     Some(Header {
         v,
@@ -211,8 +217,12 @@ fn usual_header(line: &[u8]) -> Option<Header<'_>> {
         at,
         kind,
         prev,
+        token,
     })
 }
+
+/// What stands before the name of a token in a header.
+const TOKEN: &[u8] = br#","token":""#;
 
 /// The digits at the beginning as a number, and the rest.
 fn number(bytes: &[u8]) -> Option<(u64, &[u8])> {
@@ -260,6 +270,7 @@ pub(super) fn schema(generator: &mut SchemaGenerator) -> Schema {
             "at": {"type": "string", "pattern": TIME},
             "kind": {"type": "string"},
             "prev": {"description": "SHA-256 of the line before", "type": "string", "pattern": "^[0-9a-f]{64}$"},
+            "token": {"type": "string"},
         },
         "oneOf": kinds,
     })
@@ -277,6 +288,10 @@ pub(super) fn encode(stamped: &Stamped, prev: Digest) -> Vec<u8> {
         stamped.entry.kind()
     );
     let mut line = head.into_bytes();
+    if let Some(token) = &stamped.token {
+        line.extend(br#","token":"#);
+        let _ = serde_json::to_writer(&mut line, token);
+    }
     let body_at = line.len();
     let _ = write(&mut line, &stamped.entry);
     if let Some(brace) = line.get_mut(body_at) {
@@ -313,6 +328,7 @@ pub(super) fn decode(line: &[u8]) -> Result<(Stamped, Digest), LineError> {
     let stamped = Stamped {
         seq: Seq(header.seq),
         at,
+        token: header.token.map(Cow::into_owned),
         entry: read(header.kind, text)?,
     };
     Ok((stamped, prev))

@@ -346,6 +346,7 @@ mod tests {
 
     fn reading(seq: u64) -> Stamped {
         Stamped {
+            token: None,
             seq: Seq(seq),
             at: WallMicros(0),
             entry: Entry::from(Arc::new(Reading {
@@ -371,6 +372,7 @@ mod tests {
 
     fn retracted(seq: u64, reading: u64) -> Stamped {
         Stamped {
+            token: None,
             seq: Seq(seq),
             at: WallMicros(0),
             entry: Entry::from(Retracted {

@@ -8,6 +8,7 @@ use super::codes::{Codes, network};
 use super::{Certificate, Gate, TabletError, Tokens, addresses, names};
 use crate::config::{TabletConfig, is_public};
 use crate::page::connection::{self, Peer, Way};
+use crate::page::tokens::Held;
 use crate::page::{PageError, listen, serve_each};
 use crate::quantity::WallMicros;
 use axum::Router;
@@ -56,21 +57,7 @@ impl std::fmt::Debug for Acceptor {
 pub(in crate::page) struct Connection {
     /// The address of this machine that the tablet has used.
     pub(super) local: IpAddr,
-    /// The digest of the token in its requests.
-    sha256: Mutex<Option<String>>,
-}
-
-impl Connection {
-    /// Notes that its requests have the token with this digest.
-    pub(super) fn belongs_to(&self, sha256: &str) {
-        let mut held = self.sha256.lock().unwrap_or_else(PoisonError::into_inner);
-        *held = Some(sha256.to_owned());
-    }
-
-    fn sha256(&self) -> Option<String> {
-        let held = self.sha256.lock().unwrap_or_else(PoisonError::into_inner);
-        held.clone()
-    }
+    pub(super) held: Held,
 }
 
 impl Door {
@@ -81,7 +68,7 @@ impl Door {
         state_dir: &Path,
         (now, code_lasts): (fn() -> WallMicros, Duration),
     ) -> Result<Self, PageError> {
-        let tokens = Tokens::open(state_dir)?;
+        let tokens = Tokens::of_tablets(state_dir)?;
         let certificate = match Certificate::read(state_dir)? {
             Some(certificate) => certificate,
             None => Certificate::make(state_dir, &names(config.listen.ip(), hosts), now())?,
@@ -171,7 +158,7 @@ impl Client {
         };
         let connection = Arc::new(Connection {
             local: local.ip().to_canonical(),
-            sha256: Mutex::new(None),
+            held: Held::default(),
         });
         let peer = Peer {
             address: self.peer,
@@ -181,22 +168,10 @@ impl Client {
         let serving = connection::serve(encrypted, peer, routes, self.stopped);
         tokio::select! {
             biased;
-            () = revoked(&gate, &connection) => {}
+            () = connection.held.revoked(&gate.tokens) => {}
             () = serving => {}
         }
     }
-}
-
-/// Returns once the tablet of this connection is revoked.
-async fn revoked(gate: &Gate, connection: &Connection) {
-    let mut changes = gate.tokens.changes();
-    while changes.changed().await.is_ok() {
-        let held = connection.sha256();
-        if held.is_some_and(|sha256| gate.tokens.name_of(&sha256).is_none()) {
-            return;
-        }
-    }
-    std::future::pending::<()>().await;
 }
 
 /// The connection after the TLS handshake; `None` if that fails.

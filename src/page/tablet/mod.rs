@@ -11,14 +11,15 @@ mod addresses;
 mod certificate;
 mod codes;
 mod door;
-mod tokens;
 
+pub use super::tokens::{TABLETS_FILE, Tokens};
 pub use addresses::{addresses, names};
 pub use certificate::{CERTIFICATE_FILE, Certificate, Fingerprint};
 pub use codes::CODE_LASTS;
-pub use tokens::{MOST_TABLETS, TABLETS_FILE, Tablet, Tokens};
 
 pub(super) use door::{Connection, Door};
+
+use super::tokens::{TOKENS_FILE, digest};
 
 use crate::durable::Failed;
 use crate::durable::secret::SecretError;
@@ -33,6 +34,9 @@ use std::path::PathBuf;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::time::Instant;
+
+/// Maximum number of paired tablets.
+pub const MOST_TABLETS: usize = 32;
 
 /// Time for which a browser keeps the token: the longest that browsers allow.
 const COOKIE_SECONDS: u32 = 400 * 86_400;
@@ -68,6 +72,10 @@ impl TabletError {
                 format!(
                     "others may know the key in it: take it away (rm {path}), then start the daemon; it makes a new certificate, and each tablet shows a warning once"
                 )
+            } else if path.to_string().ends_with(TOKENS_FILE) {
+                format!(
+                    "others may have put a token into it: take it away (rm {path}), then make the tokens again (tallyjaw token add) and start the daemon"
+                )
             } else {
                 format!(
                     "others may have put a tablet into it: take it away (rm {path}), then start the daemon and pair the tablets again"
@@ -79,6 +87,10 @@ impl TabletError {
                 "use it as the user that runs the daemon".to_owned()
             }
             Self::Secret(SecretError::Open { path, .. }) => again(path),
+            Self::Damaged { path, .. } if path.ends_with(TOKENS_FILE) => format!(
+                "put a copy of it back, or take it away (rm {}) and make the tokens again (tallyjaw token add)",
+                path.display()
+            ),
             Self::Damaged { path, .. } => format!(
                 "put a copy of it back, or take it away (rm {}) and pair the tablets again",
                 path.display()
@@ -200,7 +212,7 @@ impl Gate {
 
     /// Makes the token of a tablet whose pairing is in the journal.
     pub(super) fn admit(&self, tablet: &str) -> std::io::Result<LetIn> {
-        let token = self.tokens.admit(tablet, (self.now)())?;
+        let token = self.tokens.admit(tablet, None, (self.now)())?;
         Ok(LetIn {
             tablet: tablet.to_owned(),
             cookie: format!(
@@ -219,7 +231,7 @@ impl Gate {
     pub(crate) fn tablets(&self) -> Tablets {
         let tablets = self.tokens.list().into_iter().map(|tablet| TabletMessage {
             tablet: tablet.name,
-            paired_at: tablet.paired,
+            paired_at: tablet.since,
             used_at: tablet.used,
         });
         Tablets {
@@ -256,8 +268,8 @@ impl Gate {
         connection: &Connection,
     ) -> Option<String> {
         let token = self.shown(headers)?;
-        let sha256 = tokens::digest(token.as_bytes());
-        connection.belongs_to(&sha256);
+        let sha256 = digest(token.as_bytes());
+        connection.held.belongs_to(&sha256);
         let name = self.tokens.name_of(&sha256)?;
         if self.tokens.used(&sha256, (self.now)()) {
             let gate = Arc::clone(self);

@@ -17,7 +17,7 @@ use super::attempts::{Attempts, Tell};
 use super::cursor::SinkCursor;
 use super::{REMEDY, SinkError, now, until};
 use crate::config::MqttConfig;
-use crate::entry::Seq;
+use crate::entry::{Anchor, JournalId, Seq};
 use crate::journal::{Follow, Line, blocking};
 use crate::message::state::StateMessage;
 use broker::{Broker, Message};
@@ -181,9 +181,15 @@ impl Outlet<'_> {
                 break;
             }
             let (topic, journal) = (self.config.topic.clone(), self.source.journal.clone());
+            let anchor = lines
+                .last()
+                .map(|line| Anchor::of_line(&JournalId(journal.clone()), line.seq, &line.bytes));
             let message = move |line: &Line| message(line, &topic, &journal);
             let messages = blocking(move || lines.iter().map(message).collect::<Result<_, _>>());
             broker.publish(messages.await?).await?;
+            // Only of what the broker has acknowledged.
+            let anchor = anchor.map(|anchor| retained.anchored(&anchor));
+            broker.publish(anchor.into_iter().collect()).await?;
             self.attempts.delivered(follow.after());
             done = done.reached(follow.after()).await?;
         }

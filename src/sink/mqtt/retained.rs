@@ -3,10 +3,12 @@
 //! | topic | says |
 //! |---|---|
 //! | `TOPIC/status/JOURNAL` | `{"online":true}`; `false` when the daemon has stopped, and by its last will when it is gone |
+//! | `TOPIC/anchors/JOURNAL` | the last entry that the broker has acknowledged, with its digest: `verify --anchor` compares it |
 //! | `TOPIC/stations/STATION` | the station as in the state message of the feed |
 //! | `TOPIC/instruments/INSTRUMENT` | the instrument, `attached` or not |
 
 use super::broker::Message;
+use crate::entry::Anchor;
 use crate::message::{self, state::StateMessage};
 use serde_json::json;
 use std::collections::BTreeMap;
@@ -34,6 +36,12 @@ impl Retained {
 
     pub(super) fn offline(&self) -> Message {
         status(&self.topic, &self.journal, false)
+    }
+
+    /// The anchor of the last entry.
+    pub(super) fn anchored(&self, anchor: &Anchor) -> Message {
+        let topic = format!("{}/anchors/{}", self.topic, self.journal);
+        retained(topic, anchor.json().into_bytes())
     }
 
     /// Messages that differ from those published before.

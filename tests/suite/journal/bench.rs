@@ -172,6 +172,7 @@ pub(super) fn verified(state_dir: &Path) -> Report {
 /// An entry that is valid anywhere.
 pub(super) fn stopped(seq: Seq, reason: &str) -> Stamped {
     Stamped {
+        token: None,
         seq,
         at: LATER,
         entry: Entry::from(Stopped {

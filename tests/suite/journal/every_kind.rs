@@ -448,6 +448,21 @@ pub(super) fn tablets(state_dir: &Path) {
     write(opened, &desk.entries);
 }
 
+/// Commands of a program, by its token.
+pub(super) fn by_token(state_dir: &Path) {
+    let opened = reopen(state_dir);
+    let mut desk = Desk::going_on_with(shop(), opened.state.clone());
+    desk.arm(heights(1, ZeroPolicy::default())).unwrap();
+    let mut entries = desk.entries.clone();
+    let from_command = entries
+        .iter_mut()
+        .filter(|stamped| matches!(stamped.entry, Entry::Series(_) | Entry::Said(_)));
+    for stamped in from_command {
+        stamped.token = Some("cell-4".to_owned());
+    }
+    write(opened, &entries);
+}
+
 /// Makes one that was begun where another one had vanished.
 pub(super) fn rolled_back(state_dir: &Path) {
     let opened = reopen(state_dir);

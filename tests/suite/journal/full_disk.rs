@@ -89,6 +89,7 @@ fn fill_up(running: &Running, from: u64) -> Seq {
 
 fn gap(seq: Seq, frames: u64) -> Stamped {
     Stamped {
+        token: None,
         seq,
         at: LATER,
         entry: Entry::from(Gap {
@@ -158,6 +159,7 @@ fn a_segment_for_which_there_is_no_room_leaves_no_trace() {
     disk.fill(0);
     let running = Running::start(opened);
     let segment = Stamped {
+        token: None,
         seq: Seq(2),
         at: LATER,
         entry: Entry::from(Segment {

@@ -181,6 +181,7 @@ fn cursors_read_what_is_announced_while_the_thread_writes_and_changes_segments()
         if full {
             last += 1;
             let stamped = Stamped {
+                token: None,
                 seq: Seq(last),
                 at: super::bench::LATER,
                 entry: Entry::from(Segment {

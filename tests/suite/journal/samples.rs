@@ -6,7 +6,7 @@
 
 use super::bench::{copy, lines_on_disk, reopen, shop, verified};
 use super::every_kind::{
-    answered, configuration_edited, every_kind, jobs_and_lots, pictures, ports_of_others,
+    answered, by_token, configuration_edited, every_kind, jobs_and_lots, pictures, ports_of_others,
     production_runs, restored, resumed, rolled_back, tablets,
 };
 use super::signed::sealed;
@@ -46,6 +46,7 @@ fn read(state_dir: &Path) -> String {
 
 fn amounts_to(seq: Seq, at: WallMicros, state: &State) -> String {
     let segment = Stamped {
+        token: None,
         seq: seq.following(),
         at,
         entry: Entry::from(Segment {
@@ -61,7 +62,7 @@ type Maker = fn(&Path);
 
 #[test]
 fn every_kept_journal_still_says_what_it_said() {
-    let makers: [(&str, Maker); 13] = [
+    let makers: [(&str, Maker); 14] = [
         ("V1_SEALED", sealed),
         ("V1_RUNS", production_runs),
         ("V1_PICTURES", pictures),
@@ -74,6 +75,7 @@ fn every_kept_journal_still_says_what_it_said() {
         ("V1_PORTS_OF_OTHERS", ports_of_others),
         ("V1_ROLLED_BACK", rolled_back),
         ("V1_TABLETS", tablets),
+        ("V1_BY_TOKEN", by_token),
         ("V1_CONFIGURATION_EDITED", configuration_edited),
     ];
     for (name, make) in makers {

@@ -29,6 +29,7 @@ fn a_new_journal_begins_with_its_name_and_goes_on_from_there() {
     assert_eq!(lines.len(), 1);
     assert_eq!(again.tail, (Seq(1), Digest::of(&lines[0])));
     let begun = Stamped {
+        token: None,
         seq: Seq(1),
         at: NOW,
         entry: Entry::from(Begun { journal }),
@@ -132,6 +133,7 @@ fn a_full_segment_is_said_once_and_the_next_entry_of_its_kind_opens_the_next() {
     for seq in 2..=20 {
         let stamped = match said_full.as_slice() {
             [.., (at, _)] if *at == seq - 1 => Stamped {
+                token: None,
                 seq: Seq(seq),
                 at: LATER,
                 entry: Entry::from(Segment {
@@ -180,6 +182,7 @@ fn a_state_longer_than_a_segment_does_not_fill_one_segment_after_the_other() {
         let stamped = if full {
             segments += 1;
             Stamped {
+                token: None,
                 seq: Seq(seq),
                 at: LATER,
                 entry: Entry::from(Segment {

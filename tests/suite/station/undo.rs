@@ -266,6 +266,7 @@ fn a_retraction_that_an_older_version_entered_is_not_undone() {
     let mut state = desk.core.state().clone();
     let seq = state.last.unwrap();
     state.apply(&tallyjaw::entry::Stamped {
+        token: None,
         seq: seq.following(),
         at: tallyjaw::quantity::WallMicros(0),
         entry: Entry::from(Retracted {

@@ -22,7 +22,7 @@ fn of(tablet: &TabletConfig, daemon: &DaemonConfig) -> Vec<Finding> {
     } else {
         vec![listen.ip()]
     };
-    let mut findings = vec![match Tokens::open(&daemon.state_dir) {
+    let mut findings = vec![match Tokens::of_tablets(&daemon.state_dir) {
         Err(error) => wrong(&error),
         Ok(tokens) => {
             let (count, tablets) = (tokens.count(), tokens.list());

@@ -4,6 +4,8 @@
 mod qr;
 mod tablets;
 
+pub(super) use tablets::{check_owner, daemon_runs, shown, unusable};
+
 use super::{Context, Exit, Failure, client};
 use crate::message::reply::Status;
 use crate::page::{SecretError, Token, TokenError};

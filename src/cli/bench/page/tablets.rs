@@ -34,7 +34,7 @@ fn configured(context: &Context) -> Result<(Config, TabletConfig, Vec<String>), 
 }
 
 /// Whether a daemon listens at the control socket of this configuration.
-fn daemon_runs(config: &Config) -> Result<bool, Failure> {
+pub(in crate::cli::bench) fn daemon_runs(config: &Config) -> Result<bool, Failure> {
     let control = config.daemon.runtime_dir.join(configured::CONTROL);
     match clients::look(&control) {
         Ok(Seen::Absent | Seen::Stale) => Ok(false),
@@ -43,12 +43,12 @@ fn daemon_runs(config: &Config) -> Result<bool, Failure> {
     }
 }
 
-fn unusable(error: &TabletError) -> Failure {
+pub(in crate::cli::bench) fn unusable(error: &TabletError) -> Failure {
     Failure::usage(error.to_string()).with_remedy(error.remedy())
 }
 
 /// Refuses to make a file as another user, because the daemon could not read it.
-fn check_owner(state_dir: &Path) -> Result<(), Failure> {
+pub(in crate::cli::bench) fn check_owner(state_dir: &Path, command: &str) -> Result<(), Failure> {
     let own = rustix::process::geteuid().as_raw();
     let owner = rustix::fs::stat(state_dir).map(|about| about.st_uid);
     match owner {
@@ -56,7 +56,9 @@ fn check_owner(state_dir: &Path) -> Result<(), Failure> {
             "{} belongs to uid {uid}, this is uid {own}",
             state_dir.display()
         ))
-        .with_remedy("run this as the user of the daemon: sudo -u tallyjaw tallyjaw page …")),
+        .with_remedy(format!(
+            "run this as the user of the daemon: sudo -u tallyjaw tallyjaw {command} …"
+        ))),
         Ok(_) | Err(_) => Ok(()),
     }
 }
@@ -138,11 +140,11 @@ pub(super) fn revoke(context: &Context, out: &mut dyn Write, name: &str) -> Resu
         )?;
     } else {
         let state_dir = &config.daemon.state_dir;
-        check_owner(state_dir)?;
+        check_owner(state_dir, "page")?;
         // The lock keeps a daemon from writing the file meanwhile.
         let lock = StateLock::take(state_dir)
             .map_err(|error| Failure::usage(error.to_string()).with_remedy_of(error.remedy()))?;
-        let tokens = Tokens::open(state_dir).map_err(|error| unusable(&error))?;
+        let tokens = Tokens::of_tablets(state_dir).map_err(|error| unusable(&error))?;
         if !tokens.revoke_for_later(name) {
             return Err(Failure::usage(format!("no tablet {name:?} is paired"))
                 .with_remedy("list them: tallyjaw page --tablets"));
@@ -174,12 +176,13 @@ pub(super) fn list(context: &Context, out: &mut dyn Write) -> Result<Exit, Failu
         let Tablets { tablets } = client::read(&answer)?;
         tablets
     } else {
-        let tokens = Tokens::open(&config.daemon.state_dir).map_err(|error| unusable(&error))?;
+        let tokens =
+            Tokens::of_tablets(&config.daemon.state_dir).map_err(|error| unusable(&error))?;
         let known = tokens.list().into_iter();
         known
             .map(|tablet| TabletMessage {
                 tablet: tablet.name,
-                paired_at: tablet.paired,
+                paired_at: tablet.since,
                 used_at: tablet.used,
             })
             .collect()
@@ -215,7 +218,7 @@ pub(super) fn list(context: &Context, out: &mut dyn Write) -> Result<Exit, Failu
 pub(super) fn new_certificate(context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
     let (config, tablet, hosts) = configured(context)?;
     let state_dir = &config.daemon.state_dir;
-    check_owner(state_dir)?;
+    check_owner(state_dir, "page")?;
     let names = tablet::names(tablet.listen.ip(), &hosts);
     let made = Certificate::make(state_dir, &names, clock::wall());
     let made = made.map_err(|error| unusable(&error))?;
@@ -244,7 +247,7 @@ pub(super) fn new_certificate(context: &Context, out: &mut dyn Write) -> Result<
 }
 
 /// A time as people read it, in local time.
-fn shown(at: &str, zone: &Zone) -> String {
+pub(in crate::cli::bench) fn shown(at: &str, zone: &Zone) -> String {
     let at = at.parse::<WallMicros>();
     at.map_or_else(|_| "–".to_owned(), |at| at.local(zone))
 }

@@ -49,6 +49,7 @@ fn entries(steps: &[(u8, Step)]) -> Vec<Stamped> {
     let slotted = strategies::reading().prop_filter("in a slot", |reading| reading.slot.is_some());
     let reading = some(&slotted.boxed());
     let stamped = |(seq, (station, step)): (u64, &(u8, Step))| Stamped {
+        token: None,
         seq: Seq(seq),
         at: WallMicros(i64::try_from(seq).unwrap()),
         entry: entry(&format!("bench-{station}"), *step, &spec, &reading),

@@ -429,6 +429,10 @@ pub(super) const WORDS: &[(&str, &str)] = &[
         "told",
         "the run rules that hold now and were reported: none of them is reported again before it stops holding",
     ),
+    (
+        "token",
+        "name of a program's token; in an entry, the token with which the command came, left out if it came without one",
+    ),
     ("tool", "the crimp tool"),
     ("tools", "the crimp tools"),
     ("uncertainty", "uncertainty of the block's length"),
