@@ -135,6 +135,8 @@ struct Cells {
     /// Cumulative probabilities of the cells. Values are whole steps from the first cell, whose own position does not
     /// matter.
     cumulated: Vec<f64>,
+    /// The cell of the lower end of each 256th of the probability, from which the cell of a share is not far.
+    begin: Vec<usize>,
 }
 
 impl Cells {
@@ -150,7 +152,12 @@ impl Cells {
             if edge > normal.mean + REACH * normal.sd
                 || float_of(cumulated.len()) > 2.0 * MOST_CELLS
             {
-                return Self { cumulated };
+                let begin = (0_u16..256).map(|part| {
+                    let share = f64::from(part) / 256.0;
+                    cumulated.partition_point(|up_to| *up_to < share)
+                });
+                let begin = begin.collect();
+                return Self { cumulated, begin };
             }
         }
     }
@@ -160,8 +167,13 @@ impl Cells {
         counts.clear();
         counts.resize(self.cumulated.len() + 1, 0);
         for _ in 0..count {
-            let share = random.next_share();
-            let cell = self.cumulated.partition_point(|up_to| *up_to < share);
+            let bits = random.next_bits();
+            let share = Random::share_of(bits);
+            let part = usize::try_from(bits >> 56).ok()?;
+            let mut cell = *self.begin.get(part)?;
+            while self.cumulated.get(cell).is_some_and(|up_to| *up_to < share) {
+                cell += 1;
+            }
             *counts.get_mut(cell)? += 1;
         }
         let n = float(count.into());

@@ -23,8 +23,14 @@ impl Random {
 
     /// Uniform between 0 and 1, both excluded.
     pub fn next_share(&mut self) -> f64 {
-        let bits = self.next_bits() >> 11;
-        (super::sample::float(bits.into()) + 0.5) / 9_007_199_254_740_992.0
+        Self::share_of(self.next_bits())
+    }
+
+    /// Bits as a share: their 53 highest, each in the place that it has in the share.
+    pub(super) fn share_of(bits: u64) -> f64 {
+        let half = |bits: u64| u32::try_from(bits).map_or(0.0, f64::from);
+        let whole = half(bits >> 32) * 2_097_152.0 + half((bits >> 11) & 0x1f_ffff);
+        (whole + 0.5) / 9_007_199_254_740_992.0
     }
 
     /// A whole number from 0 to below `end`; 0 if `end` is 0.

@@ -75,15 +75,21 @@ impl Print {
     /// The text of its code in a picture of `scale` pixels to a dot, out of focus by `blur` pixels to each side.
     fn seen(&self, scale: usize, blur: usize) -> Option<String> {
         let (width, height) = (self.width * scale, self.height * scale);
-        let near = |at: usize, end: usize| at.saturating_sub(blur)..(at + blur + 1).min(end);
-        let grey = |x: usize, y: usize| {
-            let (mut black, mut all) = (0, 0);
-            for y in near(y, height) {
-                for x in near(x, width) {
-                    black += usize::from(self.black[y / scale * self.width + x / scale]);
-                    all += 1;
-                }
+        // Sums of the black pixels above and left of each, so that those around a pixel are four of them.
+        let mut above = vec![0_u32; (width + 1) * (height + 1)];
+        for y in 0..height {
+            let mut row = 0;
+            for x in 0..width {
+                row += u32::from(self.black[y / scale * self.width + x / scale]);
+                above[(y + 1) * (width + 1) + x + 1] = above[y * (width + 1) + x + 1] + row;
             }
+        }
+        let near = |at: usize, end: usize| (at.saturating_sub(blur), (at + blur + 1).min(end));
+        let grey = |x: usize, y: usize| {
+            let ((left, right), (top, bottom)) = (near(x, width), near(y, height));
+            let sum = |x: usize, y: usize| above[y * (width + 1) + x];
+            let black = sum(right, bottom) + sum(left, top) - sum(left, bottom) - sum(right, top);
+            let all = u32::try_from((right - left) * (bottom - top)).unwrap();
             u8::try_from(255 - 255 * black / all).unwrap()
         };
         let mut image = rqrr::PreparedImage::prepare_from_greyscale(width, height, grey);
