@@ -139,6 +139,45 @@ def measured(shop, feed, clients, states):
     feed.until("completed")
 
 
+def begun_late(shop, feed, commands):
+    """Clients that begin in the midst of a series whose first segments were removed: they say so, and go on."""
+    shop.stop()
+    os.environ["TALLYJAW_TEST_SEGMENT_BYTES"] = "4000"
+    shop.start()
+    feed.connect(shop)
+    feed.until("attached")
+    armed = shop.call("arm", station="bench-1", plan="zeroed")["seq"]
+    for number in range(40):
+        shop.call("note", text=f"{number} {'x' * 100}")
+    shop.stop()
+    for segment in sorted((shop.root / "state" / "journal").glob("*.jsonl"))[:-1]:
+        segment.unlink()
+    first = json.loads(shop.journal_lines()[0])["seq"]
+    assert first > armed, (first, armed)
+    shop.start()
+    lines = shop.connect("feed.sock")
+    lines.send({"after": first})
+
+    def until(kind):
+        while (said := lines.next())["kind"] != kind:
+            pass
+        return said
+
+    until("attached")
+    clients = [Client(shop.root, f"late-{name}", command) for name, command in commands.items()]
+    for text in "0.00 1.62 1.63 0.00".split():
+        shop.press(f"+{text}\r".encode())
+        until("reading" if float(text) > 1 else "zeroed")
+    last = until("completed")["seq"]
+    for client in clients:
+        client.reached(last)
+        client.kill()
+        out, err = client.out.read_text(), client.err.read_text()
+        assert out.split() == [str(armed), "bench-1", "accepted"], f"{client.name}: {out}{err}"
+        assert "entries_missing" in err, f"{client.name}: {err}"
+    print(f"{len(clients)} clients begin with entry {first}, in the midst of series {armed}: they go on")
+
+
 def main():
     plans = PLAN.format("run", 5, zero="false", repeat="true") + PLAN.format("zeroed", 2, zero="true", repeat="false")
     shop, states = bench.Bench.__new__(bench.Bench), []
@@ -167,6 +206,7 @@ def main():
             told = sorted({" ".join(line.split()[:3]) for line in client.out.read_text().splitlines()})
             assert told == closed, f"{client.name}: got {told}, want {closed}"
             print(f"{client.name}: {sum(want.values())} readings counted once each, killed {client.kills} times")
+        begun_late(shop, feed, commands)
         kinds = {line["kind"] for line in lines}
         assert {"doubted", "retracted", "restored", "completed"} <= kinds, kinds
         long = [*states, *lines]
