@@ -4,6 +4,7 @@ use super::answers;
 use super::show;
 use crate::cli::query::Query;
 use crate::cli::{Context, Exit, Failure};
+use crate::stats::Undefined;
 use crate::stats::agreement::{Against, Between, Study};
 use crate::stats::proportion::Share;
 use serde_json::{Map, Value, json};
@@ -110,12 +111,19 @@ fn between(of: &Between) -> Map<String, Value> {
     put("appraisers", json!([of.names.0, of.names.1]));
     put("agreed", json!(of.agreed));
     put("items", json!(of.items));
-    if let Ok(share) = of.share {
-        put("share", json!(share.share));
-        put("share_low", json!(share.low));
-        put("share_high", json!(share.high));
+    let mut undefined = Map::new();
+    let mut none = |name: &str, reason: Undefined| {
+        undefined.insert(name.to_owned(), json!(reason.to_string()));
+    };
+    match of.share {
+        Ok(share) => {
+            put("share", json!(share.share));
+            put("share_low", json!(share.low));
+            put("share_high", json!(share.high));
+        }
+        Err(reason) => none("share_low", reason),
     }
-    let reason = match of.kappa {
+    match of.kappa {
         Ok(kappa) => {
             put("kappa", json!(kappa.value));
             put("expected", json!(kappa.expected));
@@ -123,16 +131,13 @@ fn between(of: &Between) -> Map<String, Value> {
                 Ok((low, high)) => {
                     put("kappa_low", json!(low));
                     put("kappa_high", json!(high));
-                    None
                 }
-                Err(reason) => Some(("kappa_low", reason)),
+                Err(reason) => none("kappa_low", reason),
             }
         }
-        Err(reason) => Some(("kappa", reason)),
-    };
-    if let Some((name, reason)) = reason {
-        let mut undefined = Map::new();
-        undefined.insert(name.to_owned(), json!(reason.to_string()));
+        Err(reason) => none("kappa", reason),
+    }
+    if !undefined.is_empty() {
         put("undefined", Value::Object(undefined));
     }
     one
@@ -157,6 +162,7 @@ fn object(title: &str, study: &Study) -> Map<String, Value> {
         ("study", json!("agreement")),
         ("of", json!(title)),
         ("items", json!(study.items)),
+        ("pieces", json!(study.pieces)),
         ("answers", json!(study.words)),
         ("appraisers", json!(study.appraisers)),
         ("within", list(&study.within)),

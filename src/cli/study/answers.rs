@@ -93,6 +93,9 @@ impl query::Take for OfSeries {
                 Some(piece) => format!("{}, piece {piece}", look.question),
                 None => look.question.clone(),
             };
+            if let Some(piece) = piece {
+                self.answers.of_piece(&item, &piece.to_string());
+            }
             has_room(self.count, "answers")?;
             self.count += 1;
             self.answers.push(&item, operator, answer.name());

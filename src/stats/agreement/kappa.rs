@@ -10,6 +10,8 @@
 use crate::stats::Undefined;
 use crate::stats::distribution::StudentT;
 use crate::stats::sample::float_of;
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 
 /// With fewer items the interval holds the truth far less often than it says: docs/coverage.md.
 pub const FEWEST_ITEMS: u64 = 30;
@@ -67,6 +69,21 @@ impl Sums {
             looks: self.looks - item.looks,
             agreement: self.agreement - item.agreement,
             given: given.collect(),
+        }
+    }
+}
+
+impl Item {
+    /// Adds what another item of the same piece adds.
+    fn add(&mut self, other: &Self) {
+        self.looks += other.looks;
+        self.agreement += other.agreement;
+        for (into, own) in self.given.iter_mut().zip(&other.given) {
+            into.0 += own.0;
+            into.1 += own.1;
+        }
+        for (into, own) in self.shared.iter_mut().zip(&other.shared) {
+            *into |= own;
         }
     }
 }
@@ -181,8 +198,8 @@ pub fn cohen(
     cohen_of_items(&items, answers, confidence)
 }
 
-/// As [`cohen`], of items that were looked at several times: `items` has for each the pairs of answers. All looks of an
-/// item are left out together for the interval, since they say less than as many items.
+/// As [`cohen`], of items (or pieces) that were looked at several times: `items` has for each the pairs of answers. All looks of
+/// an item are left out together for the interval, since they say less than as many items.
 ///
 /// # Errors
 ///
@@ -224,6 +241,21 @@ pub fn cohen_of_items(
 /// As [`cohen`]; [`Undefined::Unequal`] if the numbers of answers differ, [`Undefined::TooFewGroups`] if there is one for
 /// each item.
 pub fn fleiss(counts: &[Vec<u32>], confidence: f64) -> Result<Kappa, Undefined> {
+    let each: Vec<usize> = (0..counts.len()).collect();
+    fleiss_of_pieces(counts, &each, confidence)
+}
+
+/// As [`fleiss`], of items of which several may be of one piece: `pieces` has for each item the number of its piece. All items of
+/// a piece are left out together for the interval, since they say less than as many pieces.
+///
+/// # Errors
+///
+/// As [`fleiss`].
+pub fn fleiss_of_pieces(
+    counts: &[Vec<u32>],
+    pieces: &[usize],
+    confidence: f64,
+) -> Result<Kappa, Undefined> {
     let sizes = || counts.iter().map(|item| item.iter().sum::<u32>());
     let (least, most) = (sizes().min().unwrap_or(0), sizes().max().unwrap_or(0));
     if least != most {
@@ -251,6 +283,19 @@ pub fn fleiss(counts: &[Vec<u32>], confidence: f64) -> Result<Kappa, Undefined> 
             shared: item.iter().map(|n| *n > 1).collect(),
         }
     });
+    let mut merged: BTreeMap<usize, Item> = BTreeMap::new();
+    for (item, piece) in items.zip(pieces) {
+        match merged.entry(*piece) {
+            Entry::Occupied(mut known) => known.get_mut().add(&item),
+            Entry::Vacant(free) => {
+                free.insert(item);
+            }
+        }
+    }
     let answers = counts.iter().map(Vec::len).max().unwrap_or(0);
-    of(&items.collect::<Vec<_>>(), answers, confidence)
+    of(
+        &merged.into_values().collect::<Vec<_>>(),
+        answers,
+        confidence,
+    )
 }

@@ -6,5 +6,5 @@
 mod kappa;
 mod study;
 
-pub use kappa::{FEWEST_ITEMS, Kappa, cohen, cohen_of_items, fleiss};
+pub use kappa::{FEWEST_ITEMS, Kappa, cohen, cohen_of_items, fleiss, fleiss_of_pieces};
 pub use study::{Against, Answers, Between, Study};

@@ -1,6 +1,6 @@
 //! A study of agreement: each appraiser with himself, with the reference, and all with each other.
 
-use super::kappa::{Kappa, cohen_of_items, fleiss};
+use super::kappa::{Kappa, cohen_of_items, fleiss_of_pieces};
 use crate::stats::proportion::Share;
 use crate::stats::text::fixed;
 use crate::stats::{CONFIDENCE, Undefined};
@@ -16,6 +16,8 @@ pub struct Answers {
 #[derive(Debug, Clone, Default)]
 struct ItemAnswers {
     reference: Option<String>,
+    /// The piece, where several items are of one.
+    piece: Option<String>,
     by: BTreeMap<String, Vec<String>>,
 }
 
@@ -53,6 +55,8 @@ pub struct Study {
     pub words: Vec<String>,
     /// Number of items.
     pub items: u64,
+    /// Number of pieces that the items are of.
+    pub pieces: u64,
     /// Each appraiser with himself, where items were looked at more than once.
     pub within: Vec<Between>,
     /// Each two appraisers, by their first looks.
@@ -70,47 +74,68 @@ fn number(count: usize) -> u64 {
     u64::try_from(count).unwrap_or(u64::MAX)
 }
 
+const ONE_PIECE: Undefined = Undefined::NotApplicable {
+    why: "several visual checks are of one piece, so they are not independent",
+};
+
+/// What was answered about an item, with the number of its piece.
+#[derive(Debug, Clone)]
+struct OfPiece<T> {
+    piece: usize,
+    given: T,
+}
+
+/// The share of items that agree, with its interval where each is of another piece.
+fn share_of<T>(agreed: u64, items: &[OfPiece<T>]) -> Result<Share, Undefined> {
+    let pieces: BTreeSet<usize> = items.iter().map(|item| item.piece).collect();
+    if pieces.len() < items.len() {
+        return Err(ONE_PIECE);
+    }
+    Share::of(agreed, number(items.len()), CONFIDENCE)
+}
+
 /// The comparison of two, by the pairs of answers about each item.
-fn compare_two(names: (&str, &str), items: &[Pairs], words: usize) -> Between {
-    let is_equal = |pairs: &&Pairs| pairs.iter().all(|(first, second)| first == second);
+fn compare_two(names: (&str, &str), items: &[OfPiece<Pairs>], words: usize) -> Between {
+    let is_equal =
+        |item: &&OfPiece<Pairs>| item.given.iter().all(|(first, second)| first == second);
     let agreed = number(items.iter().filter(is_equal).count());
-    let kappa = cohen_of_items(items, words, CONFIDENCE);
-    Between::of(names, (agreed, number(items.len())), kappa)
+    let mut pieces: BTreeMap<usize, Pairs> = BTreeMap::new();
+    for item in items {
+        pieces.entry(item.piece).or_default().extend(&item.given);
+    }
+    let pieces: Vec<Pairs> = pieces.into_values().collect();
+    Between {
+        names: (names.0.to_owned(), names.1.to_owned()),
+        agreed,
+        items: number(items.len()),
+        share: share_of(agreed, items),
+        kappa: cohen_of_items(&pieces, words, CONFIDENCE),
+    }
 }
 
 /// The comparison of several answers about each item, by the same appraiser or by all.
-fn compare(names: (&str, &str), items: &[Vec<usize>], words: usize) -> Between {
-    let is_equal = |answers: &&Vec<usize>| {
-        let first = answers.first();
-        answers.iter().all(|answer| Some(answer) == first)
+fn compare(names: (&str, &str), items: &[OfPiece<Vec<usize>>], words: usize) -> Between {
+    let is_equal = |item: &&OfPiece<Vec<usize>>| {
+        let first = item.given.first();
+        item.given.iter().all(|answer| Some(answer) == first)
     };
-    let counts = items.iter().map(|answers| {
+    let counts = items.iter().map(|item| {
         let mut counts = vec![0_u32; words];
-        for answer in answers {
+        for answer in &item.given {
             if let Some(count) = counts.get_mut(*answer) {
                 *count += 1;
             }
         }
         counts
     });
-    let kappa = fleiss(&counts.collect::<Vec<_>>(), CONFIDENCE);
+    let pieces: Vec<usize> = items.iter().map(|item| item.piece).collect();
     let agreed = number(items.iter().filter(is_equal).count());
-    Between::of(names, (agreed, number(items.len())), kappa)
-}
-
-impl Between {
-    fn of(
-        names: (&str, &str),
-        (agreed, count): (u64, u64),
-        kappa: Result<Kappa, Undefined>,
-    ) -> Self {
-        Self {
-            names: (names.0.to_owned(), names.1.to_owned()),
-            agreed,
-            items: count,
-            share: Share::of(agreed, count, CONFIDENCE),
-            kappa,
-        }
+    Between {
+        names: (names.0.to_owned(), names.1.to_owned()),
+        agreed,
+        items: number(items.len()),
+        share: share_of(agreed, items),
+        kappa: fleiss_of_pieces(&counts.collect::<Vec<_>>(), &pieces, CONFIDENCE),
     }
 }
 
@@ -120,6 +145,12 @@ impl Answers {
         let item = self.items.entry(item.to_owned()).or_default();
         let by = item.by.entry(appraiser.to_owned()).or_default();
         by.push(answer.to_owned());
+    }
+
+    /// Says of which piece an item is, where several items may be of one: their answers are then not independent.
+    pub fn of_piece(&mut self, item: &str, piece: &str) {
+        let item = self.items.entry(item.to_owned()).or_default();
+        item.piece = Some(piece.to_owned());
     }
 
     /// Gives the reference answer of an item. Returns one that it has already, if that differs.
@@ -134,14 +165,27 @@ impl Answers {
         self.items.is_empty()
     }
 
+    /// For each item the number of its piece; an item of no named piece is one of its own.
+    fn pieces(&self) -> Vec<usize> {
+        let mut known: BTreeMap<&str, usize> = BTreeMap::new();
+        let items = self.items.iter().enumerate();
+        let of = items.map(|(nth, (_, item))| match &item.piece {
+            Some(piece) => *known.entry(piece).or_insert(nth),
+            None => nth,
+        });
+        of.collect()
+    }
+
     /// All comparisons.
     pub fn study(&self) -> Study {
-        let all = self.items.values();
-        let appraisers: BTreeSet<&str> = all
+        let pieces = self.pieces();
+        let all = self.items.values().zip(pieces.iter().copied());
+        let answers = self.items.values();
+        let appraisers: BTreeSet<&str> = answers
             .clone()
             .flat_map(|item| item.by.keys().map(String::as_str))
             .collect();
-        let given = all
+        let given = answers
             .clone()
             .flat_map(|item| item.by.values().flatten().chain(&item.reference));
         let words: BTreeSet<&str> = given.map(String::as_str).collect();
@@ -152,10 +196,13 @@ impl Answers {
         };
         let first = |item: &ItemAnswers, name: &str| looks(item, name).first().copied();
         let within = appraisers.iter().filter_map(|name| {
-            let items: Vec<Vec<usize>> = all
+            let items: Vec<OfPiece<Vec<usize>>> = all
                 .clone()
-                .map(|item| looks(item, name))
-                .filter(|looks| looks.len() > 1)
+                .map(|(item, piece)| OfPiece {
+                    piece,
+                    given: looks(item, name),
+                })
+                .filter(|item| item.given.len() > 1)
                 .collect();
             (!items.is_empty()).then(|| compare((name, name), &items, words.len()))
         });
@@ -165,24 +212,33 @@ impl Answers {
             .enumerate()
             .flat_map(|(nth, a)| named.iter().skip(nth + 1).map(move |b| (*a, *b)));
         let between = pairs.map(|(a, b)| {
-            let items = all
-                .clone()
-                .filter_map(|item| Some(vec![(first(item, a)?, first(item, b)?)]));
+            let items = all.clone().filter_map(|(item, piece)| {
+                let given = vec![(first(item, a)?, first(item, b)?)];
+                Some(OfPiece { piece, given })
+            });
             compare_two((a, b), &items.collect::<Vec<_>>(), words.len())
         });
         let together = (named.len() > 2).then(|| {
-            let items = all
-                .clone()
-                .filter_map(|item| named.iter().map(|name| first(item, name)).collect());
+            let items = all.clone().filter_map(|(item, piece)| {
+                let given: Option<Vec<usize>> =
+                    named.iter().map(|name| first(item, name)).collect();
+                Some(OfPiece {
+                    piece,
+                    given: given?,
+                })
+            });
             compare(("all", "all"), &items.collect::<Vec<_>>(), words.len())
         });
-        let is_referred = all.clone().any(|item| item.reference.is_some());
+        let is_referred = answers.clone().any(|item| item.reference.is_some());
         let against = named.iter().filter(|_| is_referred).map(|name| {
-            let items: Vec<Pairs> = all
+            let items: Vec<OfPiece<Pairs>> = all
                 .clone()
-                .filter_map(|item| Some((item.reference.as_ref().map(at)?, looks(item, name))))
-                .map(|(truth, looks)| looks.into_iter().map(|look| (truth, look)).collect())
-                .filter(|pairs: &Pairs| !pairs.is_empty())
+                .filter_map(|(item, piece)| {
+                    let truth = item.reference.as_ref().map(at)?;
+                    let looks = looks(item, name).into_iter();
+                    let given: Pairs = looks.map(|look| (truth, look)).collect();
+                    (!given.is_empty()).then_some(OfPiece { piece, given })
+                })
                 .collect();
             Against {
                 missed: missed(&words, &items),
@@ -191,6 +247,7 @@ impl Answers {
         });
         Study {
             items: number(self.items.len()),
+            pieces: number(pieces.iter().collect::<BTreeSet<_>>().len()),
             within: within.collect(),
             between: between.collect(),
             together,
@@ -201,10 +258,10 @@ impl Answers {
     }
 }
 
-fn missed(words: &[&str], items: &[Pairs]) -> Vec<(String, u64, u64)> {
+fn missed(words: &[&str], items: &[OfPiece<Pairs>]) -> Vec<(String, u64, u64)> {
     let counted = words.iter().enumerate().map(|(at, word)| {
         let is_of = |pairs: &&Pairs| pairs.first().is_some_and(|(truth, _)| *truth == at);
-        let of = || items.iter().filter(is_of);
+        let of = || items.iter().map(|item| &item.given).filter(is_of);
         let wrong = of().filter(|pairs| pairs.iter().any(|(_, look)| *look != at));
         let wrong = number(wrong.count());
         ((*word).to_owned(), wrong, number(of().count()))
@@ -220,7 +277,7 @@ impl Between {
                 let [share, low, high] = share.percent();
                 format!("{share} ({low} to {high})")
             }
-            Err(reason) => format!("no share: {reason}"),
+            Err(reason) => format!("no interval of the share: {}", reason.alone()),
         };
         let kappa = match self.kappa {
             Ok(kappa) => {
@@ -250,6 +307,17 @@ impl Between {
 impl Study {
     /// Which kappas are shown to be above 0, in words.
     pub fn sentence(&self) -> String {
+        let agreement = self.agreement();
+        if self.pieces == self.items {
+            return agreement;
+        }
+        format!(
+            "{agreement}; the {} visual checks are of {} pieces, and those of one piece are counted together",
+            self.items, self.pieces
+        )
+    }
+
+    fn agreement(&self) -> String {
         let main = self.together.as_ref().or(self.between.first());
         let Some(main) = main else {
             return "one appraiser alone: nobody to agree with".to_owned();
