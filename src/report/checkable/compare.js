@@ -83,7 +83,28 @@ function anovaOf(groups) {
   const [betweenNu, withinNu] = [groups.length - 1, count - groups.length];
   const f = (between / betweenNu) / (within / withinNu);
   const square = (squares) => groups[0].inUnit(groups[0].inUnit(squares));
-  return { betweenNu, withinNu, between: square(between), within: square(within), f, p: fisherF(betweenNu, withinNu).shares(f)[1] };
+  return { betweenNu, withinNu, between: square(between), within: square(within), f, lowest: f, p: fisherF(betweenNu, withinNu).shares(f)[1] };
+}
+
+// The same with the lowest F that means have which rounding may have moved.
+function lessRounding(table, groups) {
+  const half = ({ step, inUnit }) => (step > 0 ? inUnit(step) / 2 : 0);
+  const ofOne = (all) => (Math.sqrt(table.within / table.withinNu) < half(all) ? half(all) : 0);
+  const means = groups.map((all) => [all.n, meanOf(all), all.n > 1 ? meanMayBeOff(all) : ofOne(all)]);
+  if (means.every(([, , off]) => off <= 0)) return table;
+  const away = ([, mean, off], at) => Math.max(at - (mean + off), 0) + Math.min(at - (mean - off), 0);
+  let low = Math.min(...means.map(([, mean, off]) => mean - off));
+  let high = Math.max(...means.map(([, mean, off]) => mean + off));
+  for (let nth = 0; nth < 100; nth += 1) {
+    const middle = (low + high) / 2;
+    const pull = means.reduce((sum, of) => sum + of[0] * away(of, middle), 0);
+    if (pull > 0) high = middle;
+    else low = middle;
+  }
+  const at = (low + high) / 2;
+  const between = means.reduce((sum, of) => sum + of[0] * away(of, at) ** 2, 0);
+  const lowest = (between / table.betweenNu) / (table.within / table.withinNu);
+  return { ...table, lowest, p: fisherF(table.betweenNu, table.withinNu).shares(lowest)[1] };
 }
 
 // Brown and Forsythe: the analysis of variance of the distances from the median.
@@ -247,6 +268,7 @@ const COMPARED = [
 ];
 const ANOVA = [
   ["anova_f", "F of the analysis of variance", "ratio", (of) => of.f],
+  ["anova_f_lowest", "F less what rounding may make of it", "ratio", (of) => of.lowest],
   ["anova_df_between", "degrees of freedom between groups", "count", (of) => of.betweenNu],
   ["anova_df_within", "degrees of freedom within groups", "count", (of) => of.withinNu],
   ["anova_p", "p of the analysis of variance", "probability", (of) => of.p],
@@ -318,7 +340,7 @@ function expectGroups(words, { groups, axis, isOfOneNominal, isMixed }, data, { 
   }
   const anova = attempt(() => {
     ofIndependent(groups.map(([, all]) => all));
-    return anovaOf(groups.map(([, all]) => all));
+    return lessRounding(anovaOf(groups.map(([, all]) => all)), groups.map(([, all]) => all));
   });
   if (anova.reason === undefined) tables.push(expectTable(put, undefined, "All groups at once, by analysis of variance", about, figureLines(ANOVA, anova.value, first)));
 }

@@ -1,9 +1,11 @@
 //! One-way analysis of variance: do the means of several groups differ?
 
+use crate::stats::describe::mean;
 use crate::stats::distribution::FisherF;
 use crate::stats::figures::row;
+use crate::stats::rounding::mean_may_be_off;
 use crate::stats::sample::{base_in, float, float_of};
-use crate::stats::{Figure, FigureKind, Sample, Undefined};
+use crate::stats::{Figure, FigureKind, Sample, Summary, Undefined};
 
 /// A table of one-way analysis of variance; squares are in the squared unit of the readings.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -18,9 +20,14 @@ pub struct Anova {
     pub within: f64,
     /// Mean square between over mean square within.
     pub f: f64,
-    /// The p-value of F if all means are equal.
+    /// F less what rounding may make of it ([`Anova::less_rounding`]).
+    pub f_lowest: f64,
+    /// The p-value of `f_lowest` if all means are equal.
     pub p: f64,
 }
+
+/// The number of halvings that finds the common mean to the last digit of a float.
+const HALVINGS: u32 = 100;
 
 /// Analysis of variance of two or more groups, of any sizes.
 ///
@@ -70,11 +77,73 @@ pub fn anova(groups: &[Sample]) -> Result<Anova, Undefined> {
         within_freedom,
         within: square(within),
         f,
+        f_lowest: f,
         p: FisherF::new(between_freedom, within_freedom)?.above(f),
     })
 }
 
 impl Anova {
+    /// The same table with the lowest F that means have which rounding may have moved, and its p-value.
+    ///
+    /// ```text
+    /// SSB = min over c of Σ nᵢ dist(c, [x̄ᵢ - uᵢ, x̄ᵢ + uᵢ])²
+    /// ```
+    ///
+    /// uᵢ is half a step for a group that spreads by less than half a step, otherwise 0 ([`mean_may_be_off`]): all its readings
+    /// may be rounded the same way. With all uᵢ = 0 it is the usual F.
+    ///
+    /// # Errors
+    ///
+    /// [`Undefined::TooFew`] if a group is empty.
+    pub fn less_rounding(self, groups: &[Sample]) -> Result<Self, Undefined> {
+        let mut means = Vec::new();
+        for group in groups {
+            let all = group.summary();
+            means.push((all.n(), mean(all)?, self.may_be_off(all)?));
+        }
+        if means.iter().all(|(_, _, off)| *off <= 0.0) {
+            return Ok(self);
+        }
+        let away = |(_, mean, off): &(f64, f64, f64), at: f64| {
+            (at - (mean + off)).max(0.0) + (at - (mean - off)).min(0.0)
+        };
+        let mut low = means
+            .iter()
+            .map(|of| of.1 - of.2)
+            .fold(f64::INFINITY, f64::min);
+        let mut high = means
+            .iter()
+            .map(|of| of.1 + of.2)
+            .fold(f64::NEG_INFINITY, f64::max);
+        for _ in 0..HALVINGS {
+            let middle = f64::midpoint(low, high);
+            let pull: f64 = means.iter().map(|of| of.0 * away(of, middle)).sum();
+            if pull > 0.0 {
+                high = middle;
+            } else {
+                low = middle;
+            }
+        }
+        let at = f64::midpoint(low, high);
+        let between: f64 = means.iter().map(|of| of.0 * away(of, at).powi(2)).sum();
+        let f_lowest = (between / self.between_freedom) / (self.within / self.within_freedom);
+        let p = FisherF::new(self.between_freedom, self.within_freedom)?.above(f_lowest);
+        Ok(Self {
+            f_lowest,
+            p,
+            ..self
+        })
+    }
+
+    /// How far rounding may have moved the mean of a group; for a group of one reading by the spread within all groups.
+    fn may_be_off(&self, all: &Summary) -> Result<f64, Undefined> {
+        if all.count() > 1 {
+            return mean_may_be_off(all);
+        }
+        let half = all.step().map_or(0.0, |step| step / 2.0);
+        Ok(if self.residual_sd() < half { half } else { 0.0 })
+    }
+
     /// The share of the sum of squares between groups.
     pub fn r_squared(&self) -> f64 {
         self.between / (self.between + self.within)
@@ -93,6 +162,12 @@ pub const FIGURES: &[Figure<Anova>] = &[
         "F of the analysis of variance",
         FigureKind::Ratio,
         |of| Ok(of.f),
+    ),
+    row(
+        "anova_f_lowest",
+        "F less what rounding may make of it",
+        FigureKind::Ratio,
+        |of| Ok(of.f_lowest),
     ),
     row(
         "anova_df_between",

@@ -15,7 +15,7 @@ pub fn is_correlated(sample: &Sample) -> bool {
     wanders(sample).is_ok_and(|is_so| is_so)
 }
 
-/// As [`anova`], of groups of independent readings.
+/// As [`anova`], of groups of independent readings, less what rounding may make ([`Anova::less_rounding`]).
 ///
 /// # Errors
 ///
@@ -24,7 +24,7 @@ pub fn anova_of_independent(groups: &[Sample]) -> Result<Anova, Undefined> {
     if groups.iter().any(is_correlated) {
         return Err(CORRELATED);
     }
-    anova(groups)
+    anova(groups)?.less_rounding(groups)
 }
 
 /// Tests and bounds that take readings as independent; [`Undefined::NotApplicable`] if they are not.
