@@ -245,6 +245,13 @@ impl Budget {
         Ok(self.combined()? / 10.0)
     }
 
+    /// Whether the simulation takes as exact what the formula does not: a half-width with degrees of freedom of its own. Its
+    /// interval is then too narrow to be taken instead.
+    pub fn simulates_less(&self) -> bool {
+        let is_exact = |part: &Contribution| part.law != Law::Normal && part.degrees.is_some();
+        self.parts.iter().any(is_exact)
+    }
+
     /// The number of significant digits of u, 2 or 1, to which both ends of the simulated interval agree with ±U; `None` if
     /// they differ already by the first one.
     ///

@@ -61,7 +61,11 @@ pub(super) struct Lengths {
 }
 
 /// Writes the average run lengths, if there are any.
-pub(super) fn write_lengths(out: &mut dyn Write, lengths: &[Lengths]) -> Result<(), Failure> {
+pub(super) fn write_lengths(
+    out: &mut dyn Write,
+    lengths: &[Lengths],
+    chart: &Chart<'_>,
+) -> Result<(), Failure> {
     for of in lengths {
         match of.panel {
             None => writeln!(
@@ -83,11 +87,19 @@ pub(super) fn write_lengths(out: &mut dyn Write, lengths: &[Lengths]) -> Result<
             }
         }
     }
+    if !lengths.is_empty() {
+        writeln!(out, "{}", chart::run_length_supposes(&chart.baseline))?;
+    }
     Ok(())
 }
 
 /// Adds the average run lengths to the object, if there are any.
-pub(super) fn put_lengths(object: &mut Map<String, Value>, lengths: &[Lengths]) {
+pub(super) fn put_lengths(object: &mut Map<String, Value>, lengths: &[Lengths], chart: &Chart<'_>) {
+    if lengths.is_empty() {
+        return;
+    }
+    let supposes = chart::run_length_supposes(&chart.baseline);
+    object.insert("run_lengths_suppose".to_owned(), json!(supposes));
     let each = |of: &Lengths| {
         let known = of.each.iter().filter_map(|length| length.as_ref().ok());
         let known = known.map(|found| {

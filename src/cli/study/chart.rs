@@ -177,7 +177,7 @@ impl Chart {
             text(out, panel, &rules, (places, readings.unit()), &each)?;
         }
         writeln!(out, "{}", chart.sentence(&rules))?;
-        alarms::write_lengths(out, &lengths)?;
+        alarms::write_lengths(out, &lengths, &chart)?;
         Ok(exit)
     }
 
@@ -356,7 +356,7 @@ fn json_line(
         );
     }
     object.insert("alarms".to_owned(), alarms::json(chart, rules));
-    alarms::put_lengths(&mut object, lengths);
+    alarms::put_lengths(&mut object, lengths, chart);
     object.insert("sentence".to_owned(), json!(chart.sentence(rules)));
     write!(out, "{{")?;
     fields(out, &object)?;

@@ -167,6 +167,11 @@ impl<'c> Study<'c> {
         let check = match (self.of.agrees_to(), self.of.simulated()) {
             (Ok(Some(2)), _) => "simulated errors confirm it to 2 digits of u".to_owned(),
             (Ok(Some(_)), _) => "simulated errors confirm it to 1 digit of u".to_owned(),
+            (Ok(None), Ok(found)) if self.of.simulates_less() => format!(
+                "simulated errors do not check it: {percent} of them are from {} to {}, but they take half-widths as exact, and one here has degrees of freedom",
+                self.shown(found.low),
+                self.shown(found.high)
+            ),
             (Ok(None), Ok(found)) => format!(
                 "simulated errors DIFFER: {percent} of them are from {} to {}; take this interval",
                 self.shown(found.low),
@@ -174,7 +179,7 @@ impl<'c> Study<'c> {
             ),
             (Err(reason), _) | (_, Err(reason)) => format!("not simulated: {reason}"),
         };
-        format!("{claim}; {check}")
+        format!("{claim}; {check}; this supposes independent contributions, each stated once")
     }
 
     fn object(&self) -> Map<String, Value> {

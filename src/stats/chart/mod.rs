@@ -25,7 +25,7 @@ pub use groups::Groups;
 pub use on_specification::on_specification;
 pub use points::{Baseline, moving_range_freedom, moving_range_sigma, sigma_of_mean_range};
 pub use rules::{RULES, Reach, Rule, Signal, rule};
-pub use run_length::{RunLength, run_length};
+pub use run_length::{RunLength, run_length, run_length_supposes};
 pub use stretches::{Alarm, STRETCHES_SHOWN, Stretch, alarms};
 
 use super::Undefined;

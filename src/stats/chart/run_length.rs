@@ -84,6 +84,26 @@ pub fn run_length(
     })
 }
 
+/// Limits of fewer points say little about the run length of the process (Quesenberry 1993, for single readings, from memory).
+const FEW_POINTS: usize = 300;
+
+/// What [`run_length`] supposes, in words.
+pub fn run_length_supposes(baseline: &Baseline) -> String {
+    let of = if baseline.given {
+        "given for the limits".to_owned()
+    } else {
+        format!("estimated from {} points", baseline.points)
+    };
+    let few = if baseline.given || baseline.points >= FEW_POINTS {
+        ""
+    } else {
+        "; from fewer than 300 points the run length of the process itself may be several times shorter or longer"
+    };
+    format!(
+        "this supposes independent, normally distributed readings with the centre and standard deviation that are {of}{few}"
+    )
+}
+
 /// The number of the first point with a signal, in any panel or in this one, of the chart of these readings with the limits of the real one.
 fn first_signal(
     kind: &ChartKind,
