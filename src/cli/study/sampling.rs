@@ -55,6 +55,9 @@ pub(super) struct Sampling {
     /// By variables: the standard deviation, where it is known; otherwise that of each sample is used
     #[arg(long, value_name = "SIZE", value_parser = quantity)]
     sigma: Option<Quantity>,
+    /// By variables, of two limits: judge the share beyond both together (combined control) instead of beyond each
+    #[arg(long)]
+    combined: bool,
     /// By attributes: number of pieces of a lot, where the sample is no small part of it
     #[arg(long = "lot-size", value_name = "N")]
     lot_size: Option<u64>,
@@ -91,10 +94,14 @@ impl Sampling {
         };
         let scheme = match self.by {
             By::Attributes if sigma.is_some() => return Err(wrong("--sigma", By::Variables)),
+            By::Attributes if self.combined => return Err(wrong("--combined", By::Variables)),
             By::Variables if self.lot_size.is_some() => {
                 return Err(wrong("--lot-size", By::Attributes));
             }
             By::Attributes => Scheme::by_attributes(&points, self.lot_size),
+            By::Variables if self.combined => {
+                Scheme::by_variables(&points, sigma).map(Scheme::combined)
+            }
             By::Variables => Scheme::by_variables(&points, sigma),
         };
         scheme.map_err(|reason| {
@@ -148,6 +155,9 @@ impl Sampling {
             .map(|(name, words)| (name.to_owned(), json!(words)))
             .collect();
         object.insert("plans".to_owned(), Value::Object(plans));
+        if scheme.is_combined() {
+            object.insert("combined".to_owned(), json!(true));
+        }
         object.insert("sentence".to_owned(), json!(COMPUTED));
     }
 }
@@ -156,6 +166,9 @@ impl Sampling {
 pub(super) fn write(scheme: &Scheme, out: &mut dyn Write) -> Result<(), Failure> {
     for (name, words) in plans(scheme) {
         writeln!(out, "{name}: {words}")?;
+    }
+    if scheme.is_combined() {
+        writeln!(out, "{COMBINED}")?;
     }
     writeln!(out, "{COMPUTED}\n")?;
     let figures = show::all(FIGURES, scheme);
@@ -167,6 +180,7 @@ pub(super) fn write(scheme: &Scheme, out: &mut dyn Write) -> Result<(), Failure>
     show::table(out, &own, Digits::OF_NO_READINGS)
 }
 
+const COMBINED: &str = "of two limits the share beyond both together counts: at most what one limit at k is estimated to have beyond it";
 const COMPUTED: &str = "the plans are computed from the two points; the master tables of ISO 2859-1 and ISO 3951-1 are not reproduced";
 
 fn plans(scheme: &Scheme) -> impl Iterator<Item = (&'static str, String)> {

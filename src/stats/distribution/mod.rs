@@ -25,6 +25,7 @@ pub use student_t::StudentT;
 
 pub(super) use search::{first, increasing_root};
 pub(super) use spread::Spread;
+pub(super) use student_t::beta;
 
 use super::Undefined;
 

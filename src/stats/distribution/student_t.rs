@@ -85,7 +85,7 @@ impl StudentT {
 }
 
 /// The regularised incomplete beta function, also at its ends.
-pub(super) fn beta(a: f64, b: f64, x: f64) -> f64 {
+pub(in crate::stats) fn beta(a: f64, b: f64, x: f64) -> f64 {
     if x <= 0.0 {
         0.0
     } else if x >= 1.0 {

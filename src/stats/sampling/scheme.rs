@@ -5,7 +5,7 @@ use crate::stats::figures::row;
 use crate::stats::figures::whole;
 use crate::stats::picture::{Curve, Mark};
 use crate::stats::sample::counted;
-use crate::stats::text::fixed;
+use crate::stats::text::{fixed, percent};
 use crate::stats::{
     Figure, FigureKind, Limits, Sample, Undefined, capability, describe, normality, proportion,
 };
@@ -75,6 +75,8 @@ pub struct Scheme {
     points: Points,
     /// The standard deviation, where it is known.
     sigma: Option<f64>,
+    /// Whether the share beyond both limits together counts, of plans by variables.
+    is_combined: bool,
 }
 
 /// What a sample says of its lot.
@@ -116,6 +118,7 @@ impl Scheme {
             reduced: Plan::Attributes(reduced),
             points: *points,
             sigma: None,
+            is_combined: false,
         })
     }
 
@@ -132,7 +135,22 @@ impl Scheme {
             reduced: of(reduced(normal.pieces, 3), points.aql)?,
             points: *points,
             sigma,
+            is_combined: false,
         })
+    }
+
+    /// The same plans by variables with combined control: of two limits the estimated share beyond both together counts.
+    #[must_use]
+    pub fn combined(self) -> Self {
+        Self {
+            is_combined: true,
+            ..self
+        }
+    }
+
+    /// Whether the share beyond both limits together counts.
+    pub fn is_combined(&self) -> bool {
+        self.is_combined
     }
 
     /// The plan of this severity; `None` where no lot is inspected.
@@ -236,6 +254,16 @@ impl Scheme {
                     return Err(Undefined::NoLimits);
                 }
                 let mean = describe::mean(all)?;
+                if let (true, Some(lower), Some(upper)) = (self.is_combined, lower, upper) {
+                    let (lower, upper) = ((mean - lower) / sd, (upper - mean) / sd);
+                    let (share, most) = plan.share_beyond_both(lower, upper)?;
+                    let words = format!(
+                        "{} of the pieces are estimated to lie beyond both limits together, at most {} are accepted",
+                        percent(share),
+                        percent(most)
+                    );
+                    return Ok((share <= most, words));
+                }
                 let quality = 3.0 * capability::index::centered(lower, upper, mean, sd)?;
                 let words = format!(
                     "the mean is {} standard deviations from the limit",

@@ -2,7 +2,7 @@
 
 use super::{FARTHEST, Points};
 use crate::stats::Undefined;
-use crate::stats::distribution::{NoncentralT, below, first, quantile};
+use crate::stats::distribution::{NoncentralT, above, below, beta, first, quantile};
 use crate::stats::sample::counted;
 
 /// A single sampling plan by variables, for one limit.
@@ -25,8 +25,8 @@ impl Variables {
     /// sigma-method:  n = ((z(producer) + z(consumer))/(z(aql) - z(limiting)))², rounded up;  k = z(aql) - z(producer)/√n
     /// ```
     ///
-    /// z(p) is the normal quantile of 1 - p. Exact for normal pieces and one limit. Of two limits each is kept by itself;
-    /// the acceptance curves of ISO 3951-1 for both together are not computed. Source: Lieberman and Resnikoff 1955, from
+    /// z(p) is the normal quantile of 1 - p. Exact for normal pieces and one limit. Of two limits each is kept by itself, or
+    /// both together by [`Self::share_beyond_both`]. Source: Lieberman and Resnikoff 1955, from
     /// memory; the methods are those of ISO 3951-1, whose tables are not reproduced.
     ///
     /// # Errors
@@ -98,5 +98,52 @@ impl Variables {
     /// ```
     pub fn is_accepted(&self, quality: f64) -> bool {
         quality >= self.constant
+    }
+
+    /// The share of the pieces that lies beyond a limit this many standard deviations from the mean, as a sample estimates it
+    /// without bias.
+    ///
+    /// ```text
+    /// s-method:      I(x; n/2 - 1, n/2 - 1),  x = ½ (1 - Q √n/(n-1)), not under 0      (regularised incomplete beta function)
+    /// sigma-method:  1 - Φ( Q √(n/(n-1)) )
+    /// ```
+    ///
+    /// Source: Lieberman and Resnikoff 1955, from memory; of 3 pieces it is arccos(Q √3/2)/π, of 4 it is ½ - Q/3.
+    ///
+    /// # Errors
+    ///
+    /// [`Undefined::TooFew`] below 3 pieces, with a known standard deviation below 2.
+    ///
+    /// # Examples
+    ///
+    /// ```
+    /// use tallyjaw::stats::sampling::Variables;
+    /// let plan = Variables { pieces: 4, constant: 1.0, is_sigma_known: false };
+    /// assert!((plan.share_beyond(1.2)? - 0.1).abs() < 1e-12);
+    /// # Ok::<_, tallyjaw::stats::Undefined>(())
+    /// ```
+    pub fn share_beyond(&self, quality: f64) -> Result<f64, Undefined> {
+        let n = counted(self.pieces);
+        if self.is_sigma_known {
+            Undefined::unless(self.pieces, 2)?;
+            return Ok(above(quality * (n / (n - 1.0)).sqrt()));
+        }
+        Undefined::unless(self.pieces, 3)?;
+        let half = n / 2.0 - 1.0;
+        Ok(beta(
+            half,
+            half,
+            0.5 * (1.0 - quality * n.sqrt() / (n - 1.0)),
+        ))
+    }
+
+    /// The estimated share beyond both limits together, and the largest that is accepted: that of one limit at the constant.
+    ///
+    /// # Errors
+    ///
+    /// As [`Self::share_beyond`].
+    pub fn share_beyond_both(&self, lower: f64, upper: f64) -> Result<(f64, f64), Undefined> {
+        let share = self.share_beyond(lower)? + self.share_beyond(upper)?;
+        Ok((share, self.share_beyond(self.constant)?))
     }
 }

@@ -217,6 +217,48 @@ fn lots_of_a_file_are_judged_in_their_order() {
     );
 }
 
+/// Of 37 pieces about 3 % are estimated to lie beyond each limit, 6 % beyond both: near the limiting quality of 6.5 %.
+#[test]
+fn combined_control_counts_the_share_beyond_both_limits() {
+    let folder = Folder::new();
+    let mut text = "height,lot\n".to_owned();
+    for piece in 0..37_u32 {
+        let p = (f64::from(piece) + 0.5) / 37.0;
+        let z = tallyjaw::stats::distribution::quantile(p).unwrap();
+        let _ = writeln!(text, "{:.4},L1", 1.62 + 0.0265 * z);
+    }
+    folder.write("lots.csv", &text);
+    let words = "lots --from lots.csv --column height --unit mm --group lot --aql 1 --limiting 6.5 --kind variables --spec";
+    let lots: Vec<&str> = words.split(' ').chain(["1.62 ±0.05 mm"]).collect();
+    assert_eq!(folder.json(&lots)["lots"][0]["accepted"], true);
+    let combined = [&lots[..], &["--combined"]].concat();
+    let told = folder.json(&combined);
+    assert_eq!(told["lots"][0]["accepted"], false, "{told}");
+    assert_eq!(told["combined"], true);
+    let shown = folder.text(&combined);
+    assert!(
+        shown.contains("% of the pieces are estimated to lie beyond both limits together, at most"),
+        "{shown}"
+    );
+    // Of one limit it is the same as without.
+    let one: Vec<&str> = words
+        .split(' ')
+        .chain([">= 1.57 mm", "--combined"])
+        .collect();
+    assert_eq!(folder.json(&one)["lots"][0]["accepted"], true);
+    let attributes: Vec<&str> = combined
+        .iter()
+        .map(|word| {
+            if *word == "variables" {
+                "attributes"
+            } else {
+                word
+            }
+        })
+        .collect();
+    folder.refuses(&attributes, "--combined is of plans by variables");
+}
+
 #[test]
 fn a_sampling_plan_reads_as_it_was_written() {
     let folder = Folder::new();
