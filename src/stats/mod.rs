@@ -43,6 +43,7 @@ pub mod regression;
 pub mod rounding;
 pub mod sample;
 pub mod sampling;
+pub mod stability;
 pub mod stream;
 pub mod text;
 pub mod tolerance;
@@ -76,6 +77,7 @@ pub fn statistics() -> Vec<FigureInfo> {
         figures::rows("uncertainty", uncertainty::FIGURES),
         figures::rows("regression", regression::FIGURES),
         figures::rows("linearity", linearity::FIGURES),
+        figures::rows("stability", stability::FIGURES),
     ];
     tables.into_iter().flatten().collect()
 }

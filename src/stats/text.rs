@@ -136,6 +136,8 @@ pub enum PlaceUnit<'p> {
     Reading,
     /// Days.
     Day,
+    /// Months of 30.44 days.
+    Month,
     /// The values of this column of a file.
     Column(&'p str),
     /// This unit of the quantity across, whose values are shown with this number of decimals.
@@ -155,6 +157,8 @@ impl fmt::Display for Per<'_> {
         match (self.unit, self.times) {
             (PlaceUnit::Reading, 1) => write!(f, "reading"),
             (PlaceUnit::Day, 1) => write!(f, "day"),
+            (PlaceUnit::Month, 1) => write!(f, "month"),
+            (PlaceUnit::Month, times) => write!(f, "{times} months"),
             (PlaceUnit::Reading, times) => write!(f, "{times} readings"),
             (PlaceUnit::Day, times) => write!(f, "{times} days"),
             (PlaceUnit::Column(name), times) => write!(f, "{times} in column {name}"),
@@ -219,9 +223,10 @@ impl Digits<'_> {
                 (None, PlaceUnit::Across(unit, places)) => {
                     format!("{} {unit}", fixed(value, places))
                 }
-                (None, PlaceUnit::Reading | PlaceUnit::Day | PlaceUnit::Column(_)) => {
-                    fixed(value, 0)
-                }
+                (
+                    None,
+                    PlaceUnit::Reading | PlaceUnit::Day | PlaceUnit::Month | PlaceUnit::Column(_),
+                ) => fixed(value, 0),
             },
             FigureKind::Count | FigureKind::Whole => fixed(value, 0),
         }

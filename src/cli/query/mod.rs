@@ -24,7 +24,7 @@ use crate::entry::{Reading, Seq};
 use crate::index::Row;
 use crate::quantity::{Area, WallMicros};
 use crate::spec::wire::resolve;
-use crate::spec::{ArmedSpec, ArmedSubject, WireRequest};
+use crate::spec::{ArmedSpec, ArmedSubject, Purpose, WireRequest};
 use clap::{Arg, ArgAction, ArgMatches, value_parser};
 use option::{OPTIONS, QueryOption, Selects};
 pub(in crate::cli) use option::{ReadingKeys, time};
@@ -34,6 +34,8 @@ use serde_json::{Map, Value, json};
 const SERIES: &str = "series";
 /// Name of the option for the axis.
 const AXIS: &str = "axis";
+/// Name of the option for the purpose.
+const PURPOSE: &str = "purpose";
 
 /// The options that choose readings.
 #[derive(Debug, Clone, Default)]
@@ -77,14 +79,28 @@ impl Query {
     /// The same options for the readings of this axis.
     #[must_use]
     pub(in crate::cli) fn with_axis(&self, axis: &str) -> Self {
+        self.with(AXIS, axis)
+    }
+
+    /// The same options; of this name with this value.
+    fn with(&self, changed: &str, to: &str) -> Self {
         Self::new(self.series.clone(), |name| {
-            if name == AXIS {
-                return Some(axis.to_owned());
+            if name == changed {
+                return Some(to.to_owned());
             }
             let mut asked = self.asked.iter();
             let (_, value) = asked.find(|(option, _)| option.name == name)?;
             Some(value.clone())
         })
+    }
+
+    /// The same options for verification series, unless other readings were chosen by their purpose.
+    #[must_use]
+    pub(in crate::cli) fn of_verifications(&self) -> Self {
+        if self.asked.iter().any(|(option, _)| option.name == PURPOSE) {
+            return self.clone();
+        }
+        self.with(PURPOSE, Purpose::Verification.name())
     }
 
     /// The options in words: `, axis=strip_length`. Equal options give equal words.

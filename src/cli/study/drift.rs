@@ -81,6 +81,7 @@ impl Drift {
             let per = match unit {
                 PlaceUnit::Reading => "reading",
                 PlaceUnit::Day => "day",
+                PlaceUnit::Month => "month",
                 PlaceUnit::Column(name) => name,
                 PlaceUnit::Across(unit, _) => unit.name(),
             };

@@ -81,7 +81,7 @@ impl Linearity {
             (Some(_), None) => Err(Failure::usage("no --size")
                 .with_remedy("name the column with the size of what was measured: --size block")),
             (None, _) => {
-                let (mut readings, sizes) = pairs::of_blocks(&self.select, context)?;
+                let (mut readings, sizes) = pairs::of_blocks(&self.select, context, &["nominal"])?;
                 title(&mut readings, "size");
                 Ok((readings, sizes))
             }

@@ -29,6 +29,7 @@ mod linearity;
 mod lots;
 mod pairs;
 mod plan;
+mod plan_sd;
 mod pull;
 mod readings;
 mod regression;
@@ -36,6 +37,7 @@ pub(super) mod run;
 mod sampling;
 mod select;
 mod show;
+mod stability;
 mod tolerance;
 mod uncertainty;
 
@@ -81,6 +83,7 @@ enum Method {
     Regression(Box<regression::Regression>),
     Factors(Box<factors::Factors>),
     Linearity(Box<linearity::Linearity>),
+    Stability(Box<stability::Stability>),
     Agreement(Box<agreement::Agreement>),
     Run(run::Run),
 }
@@ -108,6 +111,7 @@ impl Method {
             Self::Regression(study) => study.run(context, out),
             Self::Factors(study) => study.run(context, out),
             Self::Linearity(study) => study.run(context, out),
+            Self::Stability(study) => study.run(context, out),
             Self::Agreement(study) => study.run(context, out),
             Self::Run(study) => study.run(context, out),
         }

@@ -94,10 +94,15 @@ impl Pairs {
     }
 }
 
-/// The errors of readings of gauge blocks, and the size of each block.
-pub(super) fn of_blocks(select: &Select, context: &Context) -> Result<(Readings, Sample), Failure> {
+/// The errors of readings of gauge blocks with their values for `keys`, of which the first is the nominal, and the size of
+/// each block.
+pub(super) fn of_blocks(
+    select: &Select,
+    context: &Context,
+    keys: &[&str],
+) -> Result<(Readings, Sample), Failure> {
     let blocks = select.of_deviation();
-    let readings = blocks.each_axis(context, &["nominal"])?;
+    let readings = blocks.each_axis(context, keys)?;
     let sizes = readings.rows.iter().map(|row| {
         let cell = row.cells.first().map_or("", String::as_str);
         cell.parse::<i64>().map_err(|_| {

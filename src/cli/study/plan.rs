@@ -1,5 +1,6 @@
 //! `tallyjaw study plan`: how many pieces a claim needs, before anything is measured.
 
+use super::plan_sd::{Sd, Upper};
 use super::sampling::Sampling;
 use super::select::{index, percent, quantity};
 use super::show;
@@ -31,6 +32,7 @@ Examples:
   tallyjaw study plan capability --index 1.67 --asked 1.33
   tallyjaw study plan capability --index 1.67 --axis pull_force --most 30
   tallyjaw study plan comparison --difference \"0.02 mm\" --sd \"0.015 mm\"
+  tallyjaw study plan comparison --difference \"0.02 mm\" --sd-of 37,38 --axis core_crimp_height
   tallyjaw study plan equivalence --margin \"0.02 mm\" --sd \"0.01 mm\" --svg margin.svg
   tallyjaw study plan gauge --grr 15 --share 30 --appraisers 3 --trials 3
   tallyjaw study plan proportion --share 2 --truth 0.1
@@ -92,9 +94,8 @@ struct ComparisonPlan {
     /// The difference that is to be found: "0.02 mm"
     #[arg(long, value_parser = quantity)]
     difference: Quantity,
-    /// The standard deviation within a group: "0.015 mm"
-    #[arg(long, value_name = "SIZE", value_parser = quantity)]
-    sd: Quantity,
+    #[command(flatten)]
+    sd: Sd,
     #[command(flatten)]
     common: Common,
 }
@@ -105,9 +106,8 @@ struct EquivalencePlan {
     /// The margin: "0.02 mm"
     #[arg(long, value_parser = quantity)]
     margin: Quantity,
-    /// The standard deviation within a group: "0.015 mm"
-    #[arg(long, value_name = "SIZE", value_parser = quantity)]
-    sd: Quantity,
+    #[command(flatten)]
+    sd: Sd,
     /// The difference that is supposed to be true [default: none]
     #[arg(long, value_parser = quantity)]
     difference: Option<Quantity>,
@@ -176,17 +176,8 @@ impl Plan {
                 };
                 (Box::new(index), of.common)
             }
-            ClaimArgs::Comparison(of) => {
-                let unit = unit(&[("--difference", of.difference), ("--sd", of.sd)])?;
-                let difference = Difference {
-                    truth: in_unit(of.difference, unit),
-                    sd: in_unit(of.sd, unit),
-                    unit,
-                    confidence: of.common.confidence,
-                };
-                (Box::new(difference), of.common)
-            }
-            ClaimArgs::Equivalence(of) => (Box::new(of.question()?), of.common),
+            ClaimArgs::Comparison(of) => return of.tell(context, out),
+            ClaimArgs::Equivalence(of) => return of.tell(context, out),
             ClaimArgs::Gauge(of) => {
                 let gauge = Gauge {
                     required: of.share,
@@ -208,34 +199,53 @@ impl Plan {
                 (Box::new(share), of.common)
             }
         };
-        common.tell(question, context, out)
+        common.tell(question, None, context, out)
+    }
+}
+
+impl ComparisonPlan {
+    fn tell(&self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let sd = self.sd.sd.map(|sd| ("--sd", sd));
+        let unit = unit([("--difference", self.difference)].into_iter().chain(sd))?;
+        let question = |sd: f64| -> Box<dyn Question> {
+            Box::new(Difference {
+                truth: in_unit(self.difference, unit),
+                sd,
+                unit,
+                confidence: self.common.confidence,
+            })
+        };
+        let (sd, shown) = self.sd.find(context, unit, self.common.axis.as_deref())?;
+        let upper = shown.map(|shown| shown.with(question));
+        self.common.tell(question(sd), upper.as_ref(), context, out)
     }
 }
 
 impl EquivalencePlan {
-    fn question(&self) -> Result<Equivalence, Failure> {
-        let difference = self
-            .difference
-            .map(|difference| ("--difference", difference));
-        let given = [("--margin", self.margin), ("--sd", self.sd)];
-        let given: Vec<_> = given.into_iter().chain(difference).collect();
-        let unit = unit(&given)?;
-        Ok(Equivalence {
-            margin: in_unit(self.margin, unit),
-            truth: self.difference.map_or(0.0, |truth| in_unit(truth, unit)),
-            sd: in_unit(self.sd, unit),
-            unit,
-            confidence: self.common.confidence,
-        })
+    fn tell(&self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let more = [("--sd", self.sd.sd), ("--difference", self.difference)];
+        let more = more.into_iter().filter_map(|(name, of)| Some((name, of?)));
+        let unit = unit([("--margin", self.margin)].into_iter().chain(more))?;
+        let question = |sd: f64| -> Box<dyn Question> {
+            Box::new(Equivalence {
+                margin: in_unit(self.margin, unit),
+                truth: self.difference.map_or(0.0, |truth| in_unit(truth, unit)),
+                sd,
+                unit,
+                confidence: self.common.confidence,
+            })
+        };
+        let (sd, shown) = self.sd.find(context, unit, self.common.axis.as_deref())?;
+        let upper = shown.map(|shown| shown.with(question));
+        self.common.tell(question(sd), upper.as_ref(), context, out)
     }
 }
 
 /// The unit of figures for these options, which must be of one dimension.
-fn unit(given: &[(&str, Quantity)]) -> Result<Unit, Failure> {
-    let dimension = |given: &(&str, Quantity)| given.1.dimension();
-    let first = given.first().map_or(Dimension::Length, dimension);
-    if let Some((name, other)) = given.iter().find(|one| dimension(one) != first) {
-        let got = other.dimension();
+fn unit<'g>(given: impl Iterator<Item = (&'g str, Quantity)>) -> Result<Unit, Failure> {
+    let mut given = given.map(|(name, quantity)| (name, quantity.dimension()));
+    let first = given.next().map_or(Dimension::Length, |(_, first)| first);
+    if let Some((name, got)) = given.find(|(_, other)| *other != first) {
         return Err(Failure::usage(format!("{name} is a {got}, want a {first}"))
             .with_remedy("give all of them in mm, or all in N"));
     }
@@ -259,6 +269,7 @@ impl Common {
     fn tell(
         &self,
         question: Box<dyn Question>,
+        upper: Option<&Upper>,
         context: &Context,
         out: &mut dyn Write,
     ) -> Result<Exit, Failure> {
@@ -271,6 +282,12 @@ impl Common {
             curve.map(|curve| curve.svg(&title)).unwrap_or_default()
         })?;
         let figures = show::all(FIGURES, &planned);
+        let more = upper.map(|upper| upper.words(self.power));
+        let said: Vec<String> = [Some(planned.sentence()), more]
+            .into_iter()
+            .flatten()
+            .collect();
+        let said = said.join("; ");
         let object = || {
             let mut object = Map::new();
             object.insert("kind".to_owned(), json!("study"));
@@ -278,7 +295,10 @@ impl Common {
             object.insert("claim".to_owned(), json!(planned.question().name()));
             show::object(&mut object, &figures);
             object.insert("in_reach".to_owned(), json!(planned.is_in_reach()));
-            object.insert("sentence".to_owned(), json!(planned.sentence()));
+            if let Some(upper) = upper {
+                object.insert("sd".to_owned(), upper.json(self.power));
+            }
+            object.insert("sentence".to_owned(), json!(said));
             let points = lines.iter().flat_map(|curve| &curve.points);
             let points = points
                 .map(|(truth, probability)| json!({"truth": truth, "probability": probability}));
@@ -288,7 +308,7 @@ impl Common {
         if show::as_json(context, out, object)? {
             return Ok(Exit::Yes);
         }
-        show::statements(out, planned.sentence().split("; "))?;
+        show::statements(out, said.split("; "))?;
         writeln!(out)?;
         show::table(out, &figures, Digits::OF_NO_READINGS)?;
         for line in lines.iter().flat_map(Curve::text) {

@@ -119,6 +119,22 @@ pub(super) struct Group {
 }
 
 impl Select {
+    /// The readings of the journal that count and match.
+    pub(super) fn of_journal(query: Query) -> Self {
+        Self {
+            query,
+            include: Vec::new(),
+            deviation: false,
+            data_set: None,
+            from: None,
+            column: None,
+            nominal: None,
+            unit: None,
+            spec: None,
+            resolution: None,
+        }
+    }
+
     /// Whether a reading takes part in the study, by the word for its disposition.
     pub(super) fn takes(&self, standing: &str) -> bool {
         let is_it = |name: &String| name.replace('-', "_") == standing;

@@ -115,7 +115,7 @@ impl Drift {
 
     /// Whether the distances from the line show that it is none: neighbours lie on the same side of it. Where they are
     /// smaller than 0.4 steps they are those of rounding, which makes stairs of a line.
-    fn is_no_line(&self) -> bool {
+    pub(super) fn is_no_line(&self) -> bool {
         let Ok(trend) = self.trend() else {
             return false;
         };

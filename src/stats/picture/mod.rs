@@ -13,6 +13,7 @@ mod histogram;
 mod reduced;
 mod scatter;
 pub(crate) mod shapes;
+mod stability;
 pub(crate) mod ticks;
 
 pub use budget::{BudgetBar, budget_svg, budget_text};
@@ -23,3 +24,4 @@ pub use curve::{Curve, Mark};
 pub use factors::{Boxes, boxes_svg, multi_vari_svg};
 pub use histogram::{Bin, Histogram};
 pub use scatter::regression_svg;
+pub use stability::stability_svg;

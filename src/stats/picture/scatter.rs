@@ -136,7 +136,7 @@ fn path(class: &str, mut places: impl Iterator<Item = (i64, i64)>) -> Element {
     el("path").class(class).with("d", d)
 }
 
-fn dot(x: i64, y: i64) -> Element {
+pub(super) fn dot(x: i64, y: i64) -> Element {
     el("rect")
         .class("point")
         .with("x", px(x - DOT))
@@ -146,7 +146,7 @@ fn dot(x: i64, y: i64) -> Element {
 }
 
 /// The resolution of a quantity in base units, its first digit, and the decimals of its ticks.
-fn grid(of: &Sample) -> (i64, u8, usize) {
+pub(super) fn grid(of: &Sample) -> (i64, u8, usize) {
     let all = of.summary();
     let step = all.step_base().unwrap_or(1);
     let value = all.scale().in_unit(step);

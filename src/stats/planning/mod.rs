@@ -8,11 +8,13 @@
 //! - More pieces than `most` are not proposed. Then the answer is what is in reach: [`Planned::instead`].
 
 mod capability;
+mod found;
 mod gauge;
 mod means;
 mod share;
 
 pub use capability::Index;
+pub use found::{SdWithin, sd_within};
 pub use gauge::Gauge;
 pub use means::{Difference, Equivalence};
 pub use share::Share;

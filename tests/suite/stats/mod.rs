@@ -7,6 +7,7 @@
 
 mod agreement;
 mod attacks;
+mod attacks_more;
 mod bounds;
 mod budgets;
 mod capability;
@@ -25,8 +26,10 @@ mod fitted;
 mod gates;
 mod gauge;
 mod holding;
+mod holding_combined;
 mod holding_factors;
 mod holding_more;
+mod holding_stability;
 mod intervals;
 mod mixed;
 mod nests;
@@ -40,6 +43,7 @@ mod regression;
 mod sampling;
 mod saved;
 mod shape;
+mod stability;
 mod strd;
 mod stream;
 mod study;
