@@ -8,14 +8,15 @@
 //! pays for them is what the kernel takes for waking them on these processors. Then the daemon with 100 clients of the
 //! page's event stream, for one more of these and for a client of the feed; and beside a flood, in which another port of the
 //! daemon sends two values in turn without pause. For the flood the growth of the journal is shown. The clients that
-//! read are part of this program and use the same cores. The ratios of the medians and of the 99th percentiles are
+//! read are part of this program and use the same cores. Last, what arrives at the receivers of sinks (an HTTP server, a
+//! subscriber of a broker), beside the feed, by the same presses. The ratios of the medians and of the 99th percentiles are
 //! printed with their 95 % intervals; the times of different runs cannot be compared. So that a change can be judged,
 //! the file of an earlier build takes part beside crowds.
 //!
 //! ```text
 //! cargo bench --bench latency                          2000 samples of each
 //! TALLYJAW_SAMPLES=10000 cargo bench --bench latency
-//! TALLYJAW_ONLY=page cargo bench --bench latency       one of disk, sync, no-sync, crowd, page, page-feed and flood
+//! TALLYJAW_ONLY=page cargo bench --bench latency       one of disk, sync, no-sync, crowd, page, page-feed, flood and outlets
 //! TALLYJAW_BEFORE=FILE cargo bench --bench latency
 //! ```
 #![expect(
@@ -27,6 +28,7 @@ mod crowd;
 mod daemon;
 mod disk;
 mod flood;
+mod outlets;
 mod page;
 #[path = "../ratio/mod.rs"]
 mod ratio;
@@ -72,10 +74,15 @@ struct Contestant {
 }
 
 impl Contestant {
+    /// The value of a sample.
+    fn value(number: usize) -> Result<Decimal> {
+        let hundredths = 160 + i64::try_from(number % 5)?;
+        Ok(Decimal::new(hundredths, 2))
+    }
+
     /// Time for one press to arrive. Consecutive values differ, so that none counts as a bounce.
     fn sample(&mut self, number: usize) -> Result<Duration> {
-        let hundredths = 160 + i64::try_from(number % 5)?;
-        let value = Decimal::new(hundredths, 2);
+        let value = Self::value(number)?;
         let frame = format!("+{value}\r");
         let awaited = format!("{}{value}", self.before_value);
         let mut line = String::new();
@@ -97,7 +104,7 @@ impl Contestant {
 type Measure = fn(&Path, usize) -> Result<()>;
 
 /// Everything that is measured, in this order.
-const ALL: [(&str, Measure); 7] = [
+const ALL: [(&str, Measure); 8] = [
     ("disk", disk::measure),
     ("sync", |folder, samples| measure(folder, true, samples)),
     ("no-sync", |folder, samples| measure(folder, false, samples)),
@@ -105,6 +112,7 @@ const ALL: [(&str, Measure); 7] = [
     ("page", measure_beside_a_crowd_at_the_page),
     ("page-feed", measure_a_feed_beside_a_crowd_at_the_page),
     ("flood", measure_beside_a_flood),
+    ("outlets", outlets::measure),
 ];
 
 fn measure(folder: &Path, sync: bool, samples: usize) -> Result<()> {
