@@ -32,6 +32,7 @@
 //! | [`journal`] | entries on disk |
 //! | `index` | which lines of the journal a question needs |
 //! | `album` | the pictures on disk |
+//! | `web` | connections to servers elsewhere, HTTP and TLS |
 //! | `timestamp` | what an authority outside says of a line's time |
 //! | `archive` | journal, pictures and configuration in one folder, to keep |
 //! | [`export`] | rows as files that other programs read |
@@ -95,4 +96,6 @@ pub(crate) mod system;
 pub(crate) mod timestamp;
 #[cfg(target_os = "linux")]
 pub mod virtual_caliper;
+#[cfg(target_os = "linux")]
+pub(crate) mod web;
 pub(crate) mod workers;

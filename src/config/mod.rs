@@ -36,9 +36,11 @@ mod sink;
 mod study;
 mod table;
 mod timestamp;
+mod tls;
 mod tool;
 mod uncertainty;
 mod value;
+mod webhook;
 
 pub use announce::PLACEHOLDERS;
 pub use diagnostic::{Diagnostic, Severity, Source};
@@ -51,7 +53,9 @@ pub use page::is_public;
 pub use sink::{DataSetConfig, SinkConfig, SinkSettings};
 pub use study::SavedStudy;
 pub use timestamp::{AuthorityConfig, TimestampConfig, WebAddress};
+pub use tls::TlsFiles;
 pub use value::is_name;
+pub use webhook::{WebhookConfig, WebhookMode};
 
 use crate::letterhead::{Letterhead, Logo};
 use crate::quantity::{Zone, hex};

@@ -1,7 +1,8 @@
 //! Reads a `[[sink]]` of the kind `mqtt`: broker, login and topic.
 
-use super::faults::{At, Fault, Faults, quoted};
+use super::faults::{Fault, Faults, quoted};
 use super::table::Table;
+use super::tls::{self, TlsFiles, is_here};
 use std::path::{Path, PathBuf};
 
 /// Address and login of a broker, and the topic of entries.
@@ -13,65 +14,99 @@ pub struct MqttConfig {
     pub port: u16,
     /// Whether the connection is encrypted.
     pub tls: bool,
-    /// File with trusted certificates of authorities, as PEM; `None` uses the system's.
-    pub ca_file: Option<PathBuf>,
+    /// The files of its TLS connection.
+    pub files: TlsFiles,
     /// User name for the broker; `None` logs in without one.
     pub user: Option<String>,
     /// File with the password, so that the configuration itself holds none.
     pub password_file: Option<PathBuf>,
     /// The first levels of every topic.
     pub topic: String,
+    /// Name of this client at the broker; `None` uses one made of the journal's.
+    pub client_id: Option<String>,
+    /// User properties of every message.
+    pub properties: Vec<(String, String)>,
 }
 
 /// The ports registered for MQTT, without and with TLS.
 const PORTS: (u16, u16) = (1883, 8883);
 const LONGEST_TOPIC: usize = 200;
 
-/// Every key of such a sink except `name` and `kind`.
-pub(super) const KEYS: [&str; 5] = ["broker", "ca_file", "user", "password_file", "topic"];
+/// Every key of such a sink except `name`, `kind` and those of [`tls`].
+pub(super) const KEYS: [&str; 6] = [
+    "broker",
+    "user",
+    "password_file",
+    "topic",
+    "client_id",
+    "user_properties",
+];
+const LONGEST_ID: usize = 64;
+const MOST_PROPERTIES: usize = 16;
 
 /// Reads the settings. Relative paths are joined to `base`.
 pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Option<MqttConfig> {
-    let path = |text: At<String>| base.join(text.value);
     let broker = broker(table, faults);
-    let user = table.text(faults, "user");
-    let password = table.text(faults, "password_file");
-    let ca_file = table.text(faults, "ca_file");
+    let secure = "broker = \"mqtts://…\"";
+    let open = broker.as_ref().filter(|(_, _, tls)| !tls);
+    let far = open.filter(|(host, _, _)| !is_here(host));
+    let want = format!("want {secure}");
+    let far = far.map(|_| (want.as_str(), "the broker needs a certificate"));
+    let (user, password_file) = tls::login(table, faults, base, far);
+    let files = tls::read(table, faults, base, open.map(|_| secure));
     let topic = topic(table, faults);
-    if let (None, Some(password)) = (&user, &password) {
-        let fault = Fault::new("a password without a user", "want `user` too");
-        faults.add(&password.place, fault);
-    }
+    let client_id = client_id(table, faults);
+    let properties = properties(table, faults);
     let (host, port, tls) = broker?;
-    if let (false, false, Some(password)) = (tls, is_here(&host), &password) {
-        let fault = Fault::new(
-            "the password goes over a line that is not encrypted",
-            "want broker = \"mqtts://…\"",
-        );
-        faults.warn(
-            &password.place,
-            fault.help("whoever listens on the network reads it; the broker needs a certificate"),
-        );
-    }
-    if let (false, Some(ca_file)) = (tls, &ca_file) {
-        let got = "certificates for a line that is not encrypted";
-        let fault = Fault::new(got, "want broker = \"mqtts://…\", or no ca_file");
-        faults.add(&ca_file.place, fault);
-    }
     Some(MqttConfig {
         host,
         port,
         tls,
-        ca_file: ca_file.map(path),
-        user: user.map(|user| user.value),
-        password_file: password.map(path),
+        files,
+        user,
+        password_file,
         topic: topic?,
+        client_id,
+        properties,
     })
 }
 
-/// Whether the broker is on this machine.
-fn is_here(host: &str) -> bool {
-    host == "localhost" || host == "[::1]" || host.starts_with("127.")
+fn client_id(table: &mut Table<'_>, faults: &mut Faults) -> Option<String> {
+    let text = table.text(faults, "client_id")?;
+    let is_plain = |byte: u8| byte.is_ascii_graphic();
+    let is_id = (1..=LONGEST_ID).contains(&text.value.len()) && text.value.bytes().all(is_plain);
+    if !is_id {
+        let got = format!("client_id is {}", quoted(&text.value));
+        let want = format!("want at most {LONGEST_ID} characters of ASCII without blanks");
+        faults.add(&text.place, Fault::new(got, want));
+    }
+    Some(text.value)
+}
+
+/// Reads `NAME=VALUE` texts.
+fn properties(table: &mut Table<'_>, faults: &mut Faults) -> Vec<(String, String)> {
+    let texts = table.texts(faults, "user_properties");
+    if let Some(surplus) = texts.get(MOST_PROPERTIES) {
+        let got = format!("{} user properties", texts.len());
+        let fault = Fault::new(got, format!("want at most {MOST_PROPERTIES}"));
+        faults.add(&surplus.place, fault);
+    }
+    let mut properties = Vec::new();
+    let is_good = |(name, _): &(&str, &str)| !name.is_empty() && *name != "identity";
+    for text in texts {
+        let parts = text.value.split_once('=');
+        if let Some((name, value)) = parts.filter(is_good) {
+            properties.push((name.to_owned(), value.to_owned()));
+        } else {
+            let got = format!("a user property is {}", quoted(&text.value));
+            let fault = Fault::new(got, "want \"NAME=VALUE\"");
+            faults.add(
+                &text.place,
+                fault.help("identity is set by the sink itself"),
+            );
+        }
+    }
+    properties
 }
 
 /// Reads `mqtt://HOST` or `mqtts://HOST:PORT`.

@@ -2,9 +2,11 @@
 
 use super::faults::{At, Faults};
 use super::mqtt::{self, MqttConfig};
-use super::table::Table;
+use super::table::{Table, alternatives};
 use super::timestamp::{self, TimestampConfig};
+use super::tls;
 use super::value::unique;
+use super::webhook::{self, WebhookConfig};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -30,6 +32,8 @@ pub enum SinkSettings {
     Parquet(DataSetConfig),
     /// Publish every entry to an MQTT 5 broker.
     Mqtt(MqttConfig),
+    /// Send every entry to an address.
+    Webhook(WebhookConfig),
     /// Have an authority outside confirm when the newest entry existed.
     Timestamp(TimestampConfig),
 }
@@ -48,12 +52,14 @@ pub struct DataSetConfig {
 enum SettingsKind {
     Parquet,
     Mqtt,
+    Webhook,
     Timestamp,
 }
 
-const KINDS: [(&str, SettingsKind); 3] = [
+const KINDS: [(&str, SettingsKind); 4] = [
     ("parquet", SettingsKind::Parquet),
     ("mqtt", SettingsKind::Mqtt),
+    ("webhook", SettingsKind::Webhook),
     ("timestamp", SettingsKind::Timestamp),
 ];
 /// Every key of a data set except `name` and `kind`.
@@ -72,10 +78,10 @@ pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Ve
 
 fn sink(table: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Option<At<SinkConfig>> {
     let name = table.required_name(faults, "name", "\"lake\"");
-    if !table.has("kind") {
-        table.missing(faults, "kind", "\"parquet\", \"mqtt\" or \"timestamp\"");
-    }
     let names = KINDS.map(|(name, _)| name);
+    if !table.has("kind") {
+        table.missing(faults, "kind", &alternatives(&names));
+    }
     let kind = table.one_of(faults, "kind", &names, |name| {
         let known = KINDS.iter().find(|(known, _)| *known == name);
         known.map(|(_, kind)| *kind)
@@ -83,12 +89,16 @@ fn sink(table: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Option<At<Si
     let settings = match kind.map(|kind| kind.value) {
         Some(SettingsKind::Parquet) => parquet(table, faults, base),
         Some(SettingsKind::Mqtt) => mqtt::read(table, faults, base).map(SinkSettings::Mqtt),
+        Some(SettingsKind::Webhook) => {
+            webhook::read(table, faults, base).map(SinkSettings::Webhook)
+        }
         Some(SettingsKind::Timestamp) => {
             timestamp::read(table, faults, base).map(SinkSettings::Timestamp)
         }
         None => {
             // The kind is unknown, so the keys of all kinds are accepted: one mistake gives one error.
             let keys = PARQUET_KEYS.into_iter().chain(mqtt::KEYS);
+            let keys = keys.chain(webhook::KEYS).chain(tls::KEYS);
             for key in keys.chain(timestamp::KEYS) {
                 table.taken(key);
             }

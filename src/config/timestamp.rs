@@ -61,7 +61,8 @@ pub(super) fn read(
     faults: &mut Faults,
     base: &Path,
 ) -> Option<TimestampConfig> {
-    let address = url(table, faults);
+    let no_login = "an authority that wants a password cannot be asked";
+    let address = WebAddress::read(table, faults, "\"https://tsa.example/tsa\"", no_login);
     let ca_file = table.text(faults, "ca_file");
     let certificate = table.text(faults, "authority");
     let every = every(table, faults);
@@ -90,24 +91,6 @@ pub(super) fn read(
     })
 }
 
-fn url(table: &mut Table<'_>, faults: &mut Faults) -> Option<WebAddress> {
-    let text = table.required_text(faults, "url", "\"https://tsa.example/tsa\"")?;
-    let parsed = WebAddress::parse(&text.value);
-    if parsed.is_none() {
-        let got = format!("url is {}", quoted(&text.value));
-        let fault = Fault::new(got, "want \"https://HOST/PATH\", or the same with http");
-        let with_scheme = format!("https://{}", text.value);
-        let help = if text.value.contains('@') {
-            Some("an authority that wants a password cannot be asked".to_owned())
-        } else {
-            let meant = WebAddress::parse(&with_scheme);
-            meant.map(|meant| format!("did you mean \"{meant}\"?"))
-        };
-        faults.add(&text.place, fault.help_of(help));
-    }
-    parsed
-}
-
 fn every(table: &mut Table<'_>, faults: &mut Faults) -> Duration {
     let place = table.taken("every");
     let Some(every) = table.duration(faults, "every", EVERY_MOST) else {
@@ -131,6 +114,30 @@ fn every(table: &mut Table<'_>, faults: &mut Faults) -> Duration {
 }
 
 impl WebAddress {
+    /// Reads the key `url`. `example` is one for messages, `no_login` says why an address holds no password.
+    pub(super) fn read(
+        table: &mut Table<'_>,
+        faults: &mut Faults,
+        example: &str,
+        no_login: &str,
+    ) -> Option<Self> {
+        let text = table.required_text(faults, "url", example)?;
+        let parsed = Self::parse(&text.value);
+        if parsed.is_none() {
+            let got = format!("url is {}", quoted(&text.value));
+            let fault = Fault::new(got, "want \"https://HOST/PATH\", or the same with http");
+            let with_scheme = format!("https://{}", text.value);
+            let help = if text.value.contains('@') {
+                Some(no_login.to_owned())
+            } else {
+                let meant = Self::parse(&with_scheme);
+                meant.map(|meant| format!("did you mean \"{meant}\"?"))
+            };
+            faults.add(&text.place, fault.help_of(help));
+        }
+        parsed
+    }
+
     /// Reads an address; `None` if the text is not one.
     pub fn parse(text: &str) -> Option<Self> {
         let (scheme, rest) = text.split_once("://")?;

@@ -392,27 +392,38 @@ fn start_sinks(
     };
     let mut tasks = vec![row(place("verdict log", None))];
     for SinkConfig { name, settings } in configured {
+        let outlet = Outlets {
+            live,
+            context: sink::outlet::OutletContext {
+                name: name.clone(),
+                state_dir: state_dir.clone(),
+                journal: journal.to_owned(),
+            },
+            stopped: stopped.clone(),
+            tell: Arc::clone(&tell),
+        };
+        let journal = journal.to_owned();
         tasks.push(match settings {
             SinkSettings::Parquet(data_set) => row(place(name, Some(data_set))),
-            SinkSettings::Mqtt(broker) => {
+            SinkSettings::Mqtt(config) => {
                 let known = Arc::clone(live);
-                let source = sink::mqtt::BrokerFeed {
-                    state_dir: state_dir.clone(),
-                    journal: journal.to_owned(),
+                outlet.start(sink::mqtt::BrokerOutlet {
+                    config: config.clone(),
+                    journal,
                     state: Arc::new(move || known.status().state),
-                };
-                let (name, broker) = (name.clone(), broker.clone());
-                let (follow, stopped) = (live.follow(live.last()), stopped.clone());
-                let tell = Arc::clone(&tell);
-                tokio::spawn(sink::mqtt::run(name, broker, source, follow, stopped, tell))
+                })
             }
+            SinkSettings::Webhook(config) => outlet.start(sink::webhook::Webhook {
+                config: config.clone(),
+                journal,
+            }),
             SinkSettings::Timestamp(config) => {
                 let clock = Clock::start();
                 let asking = sink::timestamp::Asking {
                     name: name.clone(),
                     config: config.clone(),
                     state_dir: state_dir.clone(),
-                    journal: journal.to_owned(),
+                    journal,
                     now: Box::new(move || clock.now()),
                 };
                 let follow = live.follow(live.last());
@@ -427,6 +438,27 @@ fn start_sinks(
         tasks.push(tokio::spawn(saying));
     }
     (stop, tasks)
+}
+
+/// What an outlet is started with.
+struct Outlets<'a> {
+    live: &'a Arc<Live>,
+    context: sink::outlet::OutletContext,
+    stopped: watch::Receiver<()>,
+    tell: sink::attempts::Tell,
+}
+
+impl Outlets<'_> {
+    fn start(self, outlet: impl sink::outlet::Outlet + 'static) -> JoinHandle<()> {
+        let follow = self.live.follow(self.live.last());
+        let Self {
+            context,
+            stopped,
+            tell,
+            ..
+        } = self;
+        tokio::spawn(sink::outlet::run(context, outlet, follow, stopped, tell))
+    }
 }
 
 /// Gives clients, the page and sinks the last entries, within a time limit.

@@ -9,6 +9,7 @@
 mod arm;
 pub mod armed;
 pub mod catalog;
+pub(crate) mod cloud_event;
 pub mod feed;
 mod forms;
 pub mod jobs;

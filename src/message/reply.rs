@@ -215,7 +215,7 @@ pub struct TabletMessage {
 pub struct SinkStatus {
     /// Its name.
     pub sink: String,
-    /// Its kind: `log`, `mqtt`, `parquet` or `timestamp`.
+    /// Its kind: `log`, `mqtt`, `parquet`, `timestamp` or `webhook`.
     pub kind: String,
     /// Number of the last entry that the sink has delivered, or that a time stamp covers; 0 before the first.
     pub after: u64,
@@ -226,6 +226,22 @@ pub struct SinkStatus {
     /// Current failure; left out while the sink works.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub failing: Option<SinkFailure>,
+    /// The last failure that is over, since the daemon started; left out if there was none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recovered: Option<SinkRecovery>,
+}
+
+/// Failure of a sink that is over.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct SinkRecovery {
+    /// Time of its first failed attempt, RFC 3339 in UTC.
+    pub since: String,
+    /// Time at which the sink took entries again, RFC 3339 in UTC.
+    pub until: String,
+    /// Number of failed attempts.
+    pub tries: u64,
+    /// Error of the last of them.
+    pub error: String,
 }
 
 impl SinkStatus {
@@ -238,6 +254,7 @@ impl SinkStatus {
             behind: 0,
             failures: 0,
             failing: None,
+            recovered: None,
         }
     }
 }

@@ -3,11 +3,15 @@
 //! In: each delivery and failure. Out: the pause before the next attempt, a [`SinkStatus`] for status, page and
 //! metrics, and a log line at the beginning, for each new cause, and at the end of a failure.
 //!
+//! A pause is longer or shorter by up to a quarter, by chance, so that the benches of a shop do not all come back to a
+//! server in the same moment.
+//!
 //! A connection alone does not end a failure. The pauses grow until an entry was delivered, so that a broker that
 //! accepts connections and refuses messages is not tried more often than one that is unreachable.
 
+use crate::durable::secret::random;
 use crate::entry::Seq;
-use crate::message::reply::{SinkFailure, SinkStatus};
+use crate::message::reply::{SinkFailure, SinkRecovery, SinkStatus};
 use crate::quantity::WallMicros;
 use std::fmt;
 use std::sync::Arc;
@@ -93,8 +97,19 @@ impl Attempts {
         self.status.after = after.0;
         self.logged.clear();
         if let Some(failure) = self.status.failing.take() {
-            let SinkFailure { since, tries, .. } = failure;
+            let SinkFailure {
+                since,
+                tries,
+                error,
+                ..
+            } = failure;
             tracing::info!(sink = self.status.sink, kind = self.status.kind, %after, since, tries, "the sink takes entries again");
+            self.status.recovered = Some(SinkRecovery {
+                since,
+                until: super::now().to_string(),
+                tries,
+                error,
+            });
         }
         (self.tell)(self.status.clone());
     }
@@ -125,8 +140,14 @@ impl Attempts {
         (self.tell)(self.status.clone());
         let pause = self.pause;
         self.pause = (2 * pause).min(self.longest);
-        pause
+        by_chance(pause)
     }
+}
+
+/// A pause, longer or shorter by up to a quarter.
+fn by_chance(pause: Duration) -> Duration {
+    let [byte] = random().unwrap_or([128]); // Without random numbers, as it is.
+    pause * (3 * 128 + u32::from(byte)) / 512
 }
 
 #[cfg(test)]
@@ -149,10 +170,10 @@ mod tests {
             .collect();
         attempts.delivered(Seq(7));
         pauses.push(attempts.failed(WallMicros(0), &"gone", "look").as_millis());
-        assert_eq!(
-            pauses,
-            [500, 1000, 2000, 4000, 8000, 16_000, 30_000, 30_000, 500]
-        );
+        let means = [500, 1000, 2000, 4000, 8000, 16_000, 30_000, 30_000, 500];
+        for (pause, mean) in pauses.into_iter().zip(means) {
+            assert!((mean * 3 / 4..=mean * 5 / 4).contains(&pause), "{pause}");
+        }
     }
 
     #[test]
@@ -171,5 +192,10 @@ mod tests {
         attempts.delivered(Seq(7));
         let last = text.lock().unwrap().last().unwrap().clone();
         assert_eq!((last.after, last.failures, last.failing), (7, 2, None));
+        let over = last.recovered.unwrap();
+        assert_eq!(
+            (over.since.as_str(), over.tries, over.error.as_str()),
+            (WallMicros(0).to_string().as_str(), 2, "refused")
+        );
     }
 }

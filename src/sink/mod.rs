@@ -10,7 +10,9 @@ pub(crate) mod cursor;
 pub(crate) mod data_set;
 pub(crate) mod log;
 pub(crate) mod mqtt;
+pub(crate) mod outlet;
 pub(crate) mod timestamp;
+pub(crate) mod webhook;
 
 use crate::config::DataSetConfig;
 use crate::durable::{Failed, failed, make_folder};
@@ -32,8 +34,8 @@ pub(crate) struct SinkKind {
     pub open: fn(&SinkContext) -> Result<Box<dyn Sink>, SinkError>,
 }
 
-/// The data set if it is configured, otherwise the verdict log, which always exists. Brokers are handled in [`mqtt`] and
-/// authorities in [`timestamp`], because they wait for answers.
+/// The data set if it is configured, otherwise the verdict log, which always exists. Outlets ([`outlet`]) and
+/// authorities ([`timestamp`]) are apart, because they wait for answers.
 pub(crate) fn kind(data_set: Option<&DataSetConfig>) -> &'static SinkKind {
     match data_set {
         None => &log::VERDICT_LOG,
@@ -117,6 +119,15 @@ fn cursors(state_dir: &Path) -> Result<PathBuf, SinkError> {
     let folder = state_dir.join("sinks");
     make_folder(&folder, 0o700).map_err(failed("make", &folder))?;
     Ok(folder)
+}
+
+/// The text of a file that holds one line: a password, a secret.
+fn one_line(path: &Path) -> Result<Vec<u8>, Failed> {
+    let mut bytes = std::fs::read(path).map_err(failed("read", path))?;
+    while bytes.last().is_some_and(|last| b"\r\n".contains(last)) {
+        bytes.pop();
+    }
+    Ok(bytes)
 }
 
 /// The time of a failure, for the status of a sink.

@@ -82,6 +82,7 @@ mod uncertainty;
 mod unsafe_names;
 mod verify_bytes;
 mod verify_export;
+mod webhook;
 mod wire;
 mod words;
 mod workers;

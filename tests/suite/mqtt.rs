@@ -1,5 +1,7 @@
 //! The MQTT sink with a real broker (mosquitto, installed by `./check`) and its own subscriber.
 
+mod refused;
+
 use crate::harness::{PATIENCE, Shop};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
@@ -111,6 +113,11 @@ impl Subscriber {
     }
 
     fn with(port: u16, filter: &str, more: &[&str]) -> Self {
+        let id = NEXT_READER.fetch_add(1, Ordering::Relaxed);
+        Self::named(port, filter, more, &format!("reader-{id}"))
+    }
+
+    fn named(port: u16, filter: &str, more: &[&str], id: &str) -> Self {
         let mut child = Command::new("mosquitto_sub")
             .args(more)
             .args([
@@ -123,15 +130,7 @@ impl Subscriber {
                 "-t",
                 filter,
             ])
-            .args([
-                "-i",
-                &format!("reader-{}", NEXT_READER.fetch_add(1, Ordering::Relaxed)),
-                "-c",
-                "-x",
-                "3600",
-                "-F",
-                "%t\t%P\t%p",
-            ])
+            .args(["-i", id, "-c", "-x", "3600", "-F", "%t\t%P\t%p"])
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()

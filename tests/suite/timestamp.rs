@@ -1,7 +1,7 @@
 //! Time stamps of RFC 3161, from an authority run by openssl: what is kept, what is refused, and what a journal that was
 //! written again cannot have.
 
-mod authority;
+pub(crate) mod authority;
 mod sink;
 mod tls;
 

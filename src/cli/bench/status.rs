@@ -123,6 +123,10 @@ fn sinks(out: &mut dyn Write, form: &EntryStyle, sinks: &[SinkStatus]) -> std::i
         return Ok(());
     }
     writeln!(out, "{HEADING}sinks{HEADING:#}", HEADING = card::HEADING)?;
+    let local = |time: &str| {
+        let at = time.parse::<WallMicros>();
+        at.map_or_else(|_| safe(time), |at| at.local(&form.zone))
+    };
     for sink in sinks {
         let (name, after) = (safe(&sink.sink), sink.after);
         let kind = &sink.kind;
@@ -138,12 +142,14 @@ fn sinks(out: &mut dyn Write, form: &EntryStyle, sinks: &[SinkStatus]) -> std::i
                 ("timestamp", _, since) => format!("stamped up to entry {after}, {since} since"),
                 _ => format!("entry {after}, {behind}"),
             };
-            writeln!(out, "  {name} ({kind}): {so_far}")?;
+            let over = sink.recovered.as_ref().map_or_else(String::new, |over| {
+                let (until, error) = (local(&over.until), safe(&over.error));
+                format!("; failed until {until} ({} tries): {error}", over.tries)
+            });
+            writeln!(out, "  {name} ({kind}): {so_far}{over}")?;
             continue;
         };
-        let error = safe(&failing.error);
-        let since = failing.since.parse::<WallMicros>();
-        let since = since.map_or_else(|_| safe(&failing.since), |at| at.local(&form.zone));
+        let (error, since) = (safe(&failing.error), local(&failing.since));
         let tries = failing.tries;
         writeln!(
             out,

@@ -3,7 +3,7 @@
 //! In: a configuration without errors. Out: sentences about what will not work, or is open to other users.
 
 use super::Failure;
-use crate::config::{AuthorityConfig, Config, SinkSettings};
+use crate::config::{AuthorityConfig, Config, SinkSettings, TlsFiles};
 use crate::timestamp::certificates;
 use std::fs::Metadata;
 use std::os::unix::fs::{MetadataExt, PermissionsExt};
@@ -30,6 +30,12 @@ pub(super) fn warnings(config: &Config) -> Vec<String> {
             SinkSettings::Mqtt(mqtt) => {
                 let file = mqtt.password_file.as_deref();
                 found.extend(file.and_then(|file| password(&sink.name, file)));
+                found.extend(tls(&sink.name, &mqtt.files));
+            }
+            SinkSettings::Webhook(webhook) => {
+                let file = webhook.secret_file.as_deref();
+                found.extend(file.and_then(|file| secret(&sink.name, "secret", file)));
+                found.extend(tls(&sink.name, &webhook.files));
             }
             SinkSettings::Timestamp(asks) => {
                 let AuthorityConfig {
@@ -50,13 +56,27 @@ pub(super) fn warnings(config: &Config) -> Vec<String> {
 }
 
 fn password(sink: &str, file: &Path) -> Option<String> {
+    secret(sink, "password", file)
+}
+
+/// What is wrong with the files of a TLS connection.
+fn tls(sink: &str, files: &TlsFiles) -> Vec<String> {
+    let wrong = files.ca_file.as_deref();
+    let wrong = wrong.and_then(|file| certificates(file).err());
+    let wrong = wrong.map(|wrong| format!("sink {sink}: ca_file: {wrong}"));
+    let key = files.identity.as_ref();
+    let key = key.and_then(|(_, key)| secret(sink, "key", key));
+    wrong.into_iter().chain(key).collect()
+}
+
+fn secret(sink: &str, what: &str, file: &Path) -> Option<String> {
     let shown = file.display();
     match std::fs::metadata(file) {
         Err(error) => Some(format!(
-            "sink {sink}: the password file {shown} cannot be read: {error}"
+            "sink {sink}: the {what} file {shown} cannot be read: {error}"
         )),
         Ok(about) if about.permissions().mode() & OTHERS_READ != 0 => Some(format!(
-            "sink {sink}: every user of this machine can read the password file {shown}; chmod o= {shown}"
+            "sink {sink}: every user of this machine can read the {what} file {shown}; chmod o= {shown}"
         )),
         Ok(_) => None,
     }

@@ -2,22 +2,28 @@
 //!
 //! After any failure the whole connection is discarded. Nothing is sent again from memory.
 
+use super::super::one_line;
 use super::retained::status;
 use crate::config::MqttConfig;
+use crate::durable::Failed;
+use crate::journal::blocking;
+use crate::web::{self, Unreachable};
+use rumqttc::v5::mqttbytes::Error as PacketError;
 use rumqttc::v5::mqttbytes::QoS;
 use rumqttc::v5::mqttbytes::v5::{
-    ConnectReturnCode, LastWill, Packet, PubAckReason, PublishProperties,
+    ConnectReturnCode, DisconnectReasonCode, LastWill, Packet, PubAckReason, PublishProperties,
 };
 use rumqttc::v5::{AsyncClient, ConnectionError, Event, EventLoop, MqttOptions, StateError};
 use rumqttc::{TlsConfiguration, Transport};
-use std::io;
-use std::path::PathBuf;
+use std::sync::Arc;
 use std::time::Duration;
 
 /// Keep-alive interval of MQTT. A broker that sends nothing in this time counts as gone.
 const KEEP_ALIVE: Duration = Duration::from_secs(15);
 /// Maximum wait for an acknowledgement. After it the sink fails and is tried again.
 const PATIENCE: Duration = Duration::from_secs(30);
+/// The reason of MQTT 5 for a message that is too large; the library does not know it in an acknowledgement.
+const PACKET_TOO_LARGE: u8 = 0x95;
 /// Number of messages in a chunk of entries.
 const QUEUE: usize = 512;
 
@@ -26,8 +32,8 @@ const QUEUE: usize = 512;
 pub(super) struct Message {
     pub(super) topic: String,
     pub(super) payload: Vec<u8>,
-    /// `JOURNAL/SEQ` of an entry; `None` for other messages.
-    pub(super) identity: Option<String>,
+    /// User properties: of an entry its identity, `JOURNAL/SEQ`, first.
+    pub(super) properties: Vec<(String, String)>,
     pub(super) retain: bool,
 }
 
@@ -35,13 +41,8 @@ pub(super) struct Message {
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum BrokerError {
     /// A file that the configuration names cannot be read.
-    #[error("cannot read {}: {cause}", path.display())]
-    File {
-        /// The file.
-        path: PathBuf,
-        /// Error of the system.
-        cause: io::Error,
-    },
+    #[error(transparent)]
+    File(#[from] Failed),
     /// The broker refused the connection.
     #[error("{broker} refused the connection: {code:?}")]
     Refused {
@@ -67,6 +68,23 @@ pub(crate) enum BrokerError {
         /// Maximum that the broker accepts, in bytes.
         most: u32,
     },
+    /// A file of the TLS connection cannot be used.
+    #[error(transparent)]
+    Files(#[from] Unreachable),
+    /// The broker refused a message for its size without having said how much it accepts.
+    #[error("{broker} refuses a message as too large; the largest on its way has {got} bytes")]
+    Oversize {
+        broker: String,
+        /// Size of the largest message that was waiting, in bytes.
+        got: usize,
+    },
+    /// The broker ended the connection and said why.
+    #[error("{broker} ended the connection: {reason:?}")]
+    Ended {
+        broker: String,
+        /// Its reason.
+        reason: DisconnectReasonCode,
+    },
     /// TLS could not be set up.
     #[error("no TLS connection to {broker}: {cause}")]
     Tls {
@@ -86,14 +104,38 @@ pub(crate) enum BrokerError {
     Silent { broker: String },
 }
 
+/// Remedy for a broker that has no more room.
+const FULL: &str = "make room at the broker: its queue or its quota for this client is full; the entries wait in the journal";
+
 impl BrokerError {
+    #[expect(
+        clippy::wildcard_enum_match_arm,
+        reason = "the library's enum has dozens of reasons, few of which have a remedy of their own"
+    )]
     pub(super) fn remedy(&self) -> &'static str {
         match self {
-            Self::File { .. } => "let the daemon's user read it, or correct the path",
+            Self::File(_) => "let the daemon's user read it, or correct the path",
             Self::Refused { .. } => "look at `user` and `password_file`, and at the broker's rules",
+            Self::Files(error) => error.remedy(),
+            Self::NotTaken { reason, .. } if *reason == PubAckReason::QuotaExceeded => FULL,
             Self::NotTaken { .. } => "permit this user at the broker to publish under `topic`",
-            Self::TooLarge { .. } => {
+            Self::TooLarge { .. } | Self::Oversize { .. } => {
                 "raise the maximum packet size of the broker: the first entry of a segment holds the whole state"
+            }
+            Self::Ended { reason, .. } => match reason {
+                DisconnectReasonCode::QuotaExceeded | DisconnectReasonCode::MessageRateTooHigh => {
+                    FULL
+                }
+                DisconnectReasonCode::SessionTakenOver => {
+                    "another program connects under the same client id; give this sink a `client_id` of its own"
+                }
+                DisconnectReasonCode::NotAuthorized => {
+                    "permit this user at the broker to publish under `topic`"
+                }
+                _ => "look at the broker's log",
+            },
+            Self::Tls { cause, .. } if cause.contains("alert") => {
+                "the broker does not accept our certificate: name one that it knows with `client_certificate` and `client_key`"
             }
             Self::Tls { .. } => {
                 "look at `ca_file`, at the name in `broker`, and whether that port speaks TLS"
@@ -111,18 +153,24 @@ pub(super) struct Broker {
     client: AsyncClient,
     events: EventLoop,
     name: String,
+    /// Messages of the last call of [`Broker::publish`] that were acknowledged.
+    pub(super) acknowledged: usize,
+    /// Size of its largest message in bytes.
+    largest: usize,
 }
 
 impl Broker {
     /// Connects for `journal`. A broker accepts only one daemon for a journal.
     pub(super) async fn connect(config: &MqttConfig, journal: &str) -> Result<Self, BrokerError> {
-        let options = options(config, journal)?;
+        let options = options(config, journal).await?;
         let (client, events) = AsyncClient::new(options, QUEUE);
         let name = format!("the broker {}:{}", config.host, config.port);
         let mut broker = Self {
             client,
             events,
             name,
+            acknowledged: 0,
+            largest: 0,
         };
         loop {
             if let Event::Incoming(Packet::ConnAck(_)) = broker.event().await? {
@@ -133,6 +181,9 @@ impl Broker {
 
     /// Publishes messages in order. Returns when all are acknowledged.
     pub(super) async fn publish(&mut self, messages: Vec<Message>) -> Result<(), BrokerError> {
+        self.acknowledged = 0;
+        let sizes = messages.iter().map(|message| message.payload.len());
+        self.largest = sizes.max().unwrap_or_default();
         let mut topics = std::collections::VecDeque::new();
         let mut waiting = messages.into_iter().peekable();
         while waiting.peek().is_some() || !topics.is_empty() {
@@ -149,6 +200,7 @@ impl Broker {
                     if !taken.contains(&ack.reason) {
                         return Err(self.not_taken(topic, ack.reason));
                     }
+                    self.acknowledged += 1;
                 }
                 Event::Incoming(_) | Event::Outgoing(_) => {}
             }
@@ -158,11 +210,7 @@ impl Broker {
 
     fn send(&self, message: Message) -> Result<(), BrokerError> {
         let properties = PublishProperties {
-            user_properties: message
-                .identity
-                .map(|identity| ("identity".to_owned(), identity))
-                .into_iter()
-                .collect(),
+            user_properties: message.properties,
             content_type: Some("application/json".to_owned()),
             ..PublishProperties::default()
         };
@@ -212,10 +260,12 @@ impl Broker {
     }
 
     fn lost(&self, cause: String) -> BrokerError {
-        BrokerError::Connection {
-            broker: self.name.clone(),
-            cause,
+        let broker = self.name.clone();
+        // By TLS 1.3 a server refuses our certificate only after the handshake, in the midst of MQTT.
+        if cause.contains("fatal alert") {
+            return BrokerError::Tls { broker, cause };
         }
+        BrokerError::Connection { broker, cause }
     }
 
     fn failed(&self, error: ConnectionError) -> BrokerError {
@@ -232,6 +282,24 @@ impl Broker {
                     most: max,
                 }
             }
+            ConnectionError::MqttState(
+                StateError::Deserialization(PacketError::InvalidConnectReturnCode(
+                    PACKET_TOO_LARGE,
+                ))
+                | StateError::ServerDisconnect {
+                    reason_code: DisconnectReasonCode::PacketTooLarge,
+                    ..
+                },
+            ) => BrokerError::Oversize {
+                broker,
+                got: self.largest,
+            },
+            ConnectionError::MqttState(StateError::ServerDisconnect { reason_code, .. }) => {
+                BrokerError::Ended {
+                    broker,
+                    reason: reason_code,
+                }
+            }
             ConnectionError::Tls(error) => BrokerError::Tls {
                 broker,
                 cause: error.to_string(),
@@ -245,12 +313,10 @@ impl Broker {
     }
 }
 
-fn options(config: &MqttConfig, journal: &str) -> Result<MqttOptions, BrokerError> {
-    let mut options = MqttOptions::new(
-        format!("tallyjaw-{journal}"),
-        config.host.clone(),
-        config.port,
-    );
+async fn options(config: &MqttConfig, journal: &str) -> Result<MqttOptions, BrokerError> {
+    let id = config.client_id.clone();
+    let id = id.unwrap_or_else(|| format!("tallyjaw-{journal}"));
+    let mut options = MqttOptions::new(id, config.host.clone(), config.port);
     let will = status(&config.topic, journal, false);
     options
         .set_keep_alive(KEEP_ALIVE)
@@ -264,30 +330,18 @@ fn options(config: &MqttConfig, journal: &str) -> Result<MqttOptions, BrokerErro
         ));
     if let Some(user) = &config.user {
         let password = match &config.password_file {
-            Some(path) => read(path)?,
+            Some(path) => {
+                let path = path.clone();
+                blocking(move || one_line(&path)).await?
+            }
             None => Vec::new(),
         };
-        let password = String::from_utf8_lossy(&password);
-        options.set_credentials(user, password.trim_end_matches(['\r', '\n']));
+        options.set_credentials(user, String::from_utf8_lossy(&password));
     }
     if config.tls {
-        // Fails only if a provider was installed before.
-        let _ = rustls::crypto::ring::default_provider().install_default();
-        options.set_transport(match &config.ca_file {
-            Some(path) => Transport::Tls(TlsConfiguration::Simple {
-                ca: read(path)?,
-                alpn: None,
-                client_auth: None,
-            }),
-            None => Transport::tls_with_default_config(),
-        });
+        let client = web::client(&config.files).await?;
+        let client = TlsConfiguration::Rustls(Arc::new(client));
+        options.set_transport(Transport::tls_with_config(client));
     }
     Ok(options)
-}
-
-fn read(path: &std::path::Path) -> Result<Vec<u8>, BrokerError> {
-    std::fs::read(path).map_err(|cause| BrokerError::File {
-        path: path.to_owned(),
-        cause,
-    })
 }

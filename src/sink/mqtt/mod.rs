@@ -11,243 +11,143 @@
 mod broker;
 mod retained;
 
-pub(crate) use broker::BrokerError;
-
-use super::attempts::{Attempts, Tell};
-use super::cursor::SinkCursor;
-use super::{REMEDY, SinkError, now, until};
+use super::SinkError;
+use super::outlet::{Broken, Delivery, Outlet};
 use crate::config::MqttConfig;
-use crate::entry::{Anchor, JournalId, Seq};
-use crate::journal::{Follow, Line, blocking};
+use crate::entry::{Anchor, JournalId};
+use crate::journal::{Line, blocking};
 use crate::message::state::StateMessage;
-use broker::{Broker, Message};
+use broker::{Broker, BrokerError, Message};
 use retained::Retained;
 use std::fmt;
-use std::path::PathBuf;
 use std::sync::Arc;
-use std::time::Duration;
-use tokio::sync::watch;
-use tokio::time::{Instant, sleep, sleep_until, timeout};
 
-/// How far the stored cursor may be behind. Each move costs the disk two syncs.
-const LAG: Duration = Duration::from_secs(1);
-/// Time limit for the last entries and the disconnect.
-const GOODBYE: Duration = Duration::from_secs(1);
-
-/// The data that is published.
+/// A broker, and what is published to it.
 #[derive(Clone)]
-pub(crate) struct BrokerFeed {
-    /// Folder that contains the journal.
-    pub state_dir: PathBuf,
+pub(crate) struct BrokerOutlet {
+    /// Its settings.
+    pub(crate) config: MqttConfig,
     /// Identity of the journal.
-    pub journal: String,
+    pub(crate) journal: String,
     /// Returns the state message for clients.
-    pub state: Arc<dyn Fn() -> StateMessage + Send + Sync>,
+    pub(crate) state: Arc<dyn Fn() -> StateMessage + Send + Sync>,
 }
 
-impl fmt::Debug for BrokerFeed {
+impl fmt::Debug for BrokerOutlet {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("BrokerFeed")
-            .field("state_dir", &self.state_dir)
+        f.debug_struct("BrokerOutlet")
+            .field("config", &self.config)
             .field("journal", &self.journal)
             .finish_non_exhaustive()
     }
 }
 
-/// Why a connection was discarded.
-#[derive(Debug, thiserror::Error)]
-enum Failed {
-    #[error(transparent)]
-    Sink(#[from] SinkError),
-    #[error(transparent)]
-    Broker(#[from] BrokerError),
-}
-
-impl Failed {
-    fn remedy(&self) -> &'static str {
-        match self {
-            Self::Sink(_) => REMEDY,
-            Self::Broker(error) => error.remedy(),
-        }
+impl From<BrokerError> for Broken {
+    fn from(error: BrokerError) -> Self {
+        let remedy = error.remedy();
+        Self::new(error, remedy)
     }
 }
 
-/// The connection ended without a failure.
-struct Stopped;
+impl Outlet for BrokerOutlet {
+    const KIND: &'static str = "mqtt";
+    type Connection = Publisher;
 
-/// Publishes durable entries until the sender of `stopped` is dropped. Entries that are durable by then are published
-/// too, if the broker accepts them within a second.
-pub(crate) async fn run(
-    name: String,
-    config: MqttConfig,
-    source: BrokerFeed,
-    mut follow: Follow,
-    mut stopped: watch::Receiver<()>,
-    tell: Tell,
-) {
-    let mut attempts = Attempts::new(&name, "mqtt", tell);
-    loop {
-        let mut outlet = Outlet {
-            config: &config,
-            source: &source,
-            attempts: &mut attempts,
-        };
-        let Err(error) = outlet.connection(&mut follow, &mut stopped).await else {
-            return;
-        };
-        let pause = attempts.failed(now(), &error, error.remedy());
-        tokio::select! {
-            biased;
-            _ = stopped.changed() => return,
-            () = sleep(pause) => {}
-        }
-    }
-}
-
-/// A broker over several connections.
-struct Outlet<'a> {
-    config: &'a MqttConfig,
-    source: &'a BrokerFeed,
-    attempts: &'a mut Attempts,
-}
-
-impl Outlet<'_> {
-    /// One connection, until it fails or the daemon stops.
-    async fn connection(
-        &mut self,
-        follow: &mut Follow,
-        stopped: &mut watch::Receiver<()>,
-    ) -> Result<Stopped, Failed> {
-        let (name, source) = (self.attempts.name().to_owned(), self.source.clone());
-        let mut done = blocking(move || Acknowledged::open(&name, &source)).await?;
-        follow.go_to(done.reached);
-        self.attempts.goes_on_after(done.reached);
-        let opening = Broker::connect(self.config, &self.source.journal);
-        let mut broker = tokio::select! {
-            biased;
-            _ = stopped.changed() => return Ok(Stopped),
-            broker = opening => broker?,
-        };
-        let mut retained = Retained::new(&self.config.topic, &self.source.journal);
+    async fn open(&self) -> Result<Publisher, Broken> {
+        let mut broker = Broker::connect(&self.config, &self.journal).await?;
+        let retained = Retained::new(&self.config.topic, &self.journal);
         broker.publish(vec![retained.online()]).await?;
-        let steady = Instant::now() + Attempts::steady_after();
-        loop {
-            done = self
-                .catch_up(&mut broker, done, &mut retained, follow)
-                .await?;
-            let lag = done.unsaved_since.map(|since| since + LAG);
-            tokio::select! {
-                biased;
-                _ = stopped.changed() => break,
-                () = follow.changed() => {}
-                () = until(lag) => done = done.save().await?,
-                () = sleep_until(steady), if self.attempts.is_failing() => {
-                    self.attempts.delivered(done.reached);
-                }
-                failed = broker.idle() => return Err(failed.into()),
-            }
-        }
-        let goodbye = async {
-            let done = self
-                .catch_up(&mut broker, done, &mut retained, follow)
-                .await?;
-            broker.publish(vec![retained.offline()]).await?;
-            broker.disconnect().await;
-            done.save().await?;
-            Ok::<(), Failed>(())
-        };
-        if let Ok(said) = timeout(GOODBYE, goodbye).await {
-            said?;
-        } else {
-            tracing::warn!(
-                sink = self.attempts.name(),
-                "the broker did not take the last entries in time; they are sent after the next start"
-            );
-        }
-        Ok(Stopped)
-    }
-
-    /// Publishes every durable entry, then the changes of the state.
-    async fn catch_up(
-        &mut self,
-        broker: &mut Broker,
-        mut done: Acknowledged,
-        retained: &mut Retained,
-        follow: &mut Follow,
-    ) -> Result<Acknowledged, Failed> {
-        loop {
-            let lines = follow.lines().await.map_err(SinkError::from)?;
-            if lines.is_empty() {
-                break;
-            }
-            let (topic, journal) = (self.config.topic.clone(), self.source.journal.clone());
-            let anchor = lines
-                .last()
-                .map(|line| Anchor::of_line(&JournalId(journal.clone()), line.seq, &line.bytes));
-            let message = move |line: &Line| message(line, &topic, &journal);
-            let messages = blocking(move || lines.iter().map(message).collect::<Result<_, _>>());
-            broker.publish(messages.await?).await?;
-            // Only of what the broker has acknowledged.
-            let anchor = anchor.map(|anchor| retained.anchored(&anchor));
-            broker.publish(anchor.into_iter().collect()).await?;
-            self.attempts.delivered(follow.after());
-            done = done.reached(follow.after()).await?;
-        }
-        let changed = retained.changed(&(self.source.state)());
-        broker.publish(changed).await?;
-        Ok(done)
+        Ok(Publisher {
+            broker,
+            retained,
+            outlet: self.clone(),
+            failed: None,
+            anchor: None,
+        })
     }
 }
+
+/// A connection to the broker.
+pub(crate) struct Publisher {
+    broker: Broker,
+    retained: Retained,
+    outlet: BrokerOutlet,
+    /// Why the broker did not take the next entry.
+    failed: Option<BrokerError>,
+    /// That of the last acknowledged entry, until it is published.
+    anchor: Option<Anchor>,
+}
+
+impl Delivery for Publisher {
+    /// A broker may take some messages and refuse a later one. Those that it took are not sent again.
+    async fn deliver(&mut self, lines: &[Line]) -> Result<usize, Broken> {
+        if let Some(failed) = self.failed.take() {
+            return Err(failed.into());
+        }
+        let (topic, journal) = (
+            self.outlet.config.topic.clone(),
+            self.outlet.journal.clone(),
+        );
+        let properties = self.outlet.config.properties.clone();
+        let part: Vec<_> = lines.iter().take(AT_ONCE).cloned().collect();
+        let count = part.len();
+        let messages = blocking(move || {
+            let message = |line| message(line, &topic, &journal, &properties);
+            part.iter().map(message).collect::<Result<_, _>>()
+        });
+        let published = self.broker.publish(messages.await?).await;
+        let taken = match published {
+            Ok(()) => count,
+            Err(failed) if self.broker.acknowledged > 0 => {
+                self.failed = Some(failed);
+                self.broker.acknowledged
+            }
+            Err(failed) => return Err(failed.into()),
+        };
+        // Only of what the broker has acknowledged.
+        if let Some(last) = lines.get(..taken).and_then(<[Line]>::last) {
+            let journal = JournalId(self.outlet.journal.clone());
+            self.anchor = Some(Anchor::of_line(&journal, last.seq, &last.bytes));
+        }
+        Ok(taken)
+    }
+
+    async fn caught_up(&mut self) -> Result<(), Broken> {
+        let anchor = self.anchor.take();
+        let anchor = anchor.map(|anchor| self.retained.anchored(&anchor));
+        let changed = self.retained.changed(&(self.outlet.state)());
+        let messages = anchor.into_iter().chain(changed).collect();
+        Ok(self.broker.publish(messages).await?)
+    }
+
+    async fn ended(&mut self) -> Broken {
+        self.broker.idle().await.into()
+    }
+
+    async fn close(&mut self) -> Result<(), Broken> {
+        self.broker.publish(vec![self.retained.offline()]).await?;
+        self.broker.disconnect().await;
+        Ok(())
+    }
+}
+
+/// Maximum number of entries that wait for their acknowledgements together.
+const AT_ONCE: usize = 64;
 
 /// The message for an entry.
-fn message(line: &Line, topic: &str, journal: &str) -> Result<Message, SinkError> {
+fn message(
+    line: &Line,
+    topic: &str,
+    journal: &str,
+    properties: &[(String, String)],
+) -> Result<Message, SinkError> {
     let entry = line.entry()?.entry;
     let (station, kind) = (entry.station().unwrap_or("-"), entry.kind());
+    let identity = ("identity".to_owned(), format!("{journal}/{}", line.seq));
     Ok(Message {
         topic: format!("{topic}/entries/{journal}/{station}/{kind}"),
-        identity: Some(format!("{journal}/{}", line.seq)),
+        properties: [identity].into_iter().chain(properties.to_vec()).collect(),
         payload: line.bytes.to_vec(),
         retain: false,
     })
-}
-
-/// The last entry that the broker acknowledged.
-struct Acknowledged {
-    saved: SinkCursor,
-    reached: Seq,
-    /// Time since when the stored cursor is behind.
-    unsaved_since: Option<Instant>,
-}
-
-impl Acknowledged {
-    fn open(name: &str, source: &BrokerFeed) -> Result<Self, SinkError> {
-        let saved = SinkCursor::open(&source.state_dir, name, &source.journal)?;
-        Ok(Self {
-            reached: saved.after(),
-            saved,
-            unsaved_since: None,
-        })
-    }
-
-    async fn reached(mut self, last: Seq) -> Result<Self, SinkError> {
-        self.reached = last;
-        let since = *self.unsaved_since.get_or_insert_with(Instant::now);
-        if since.elapsed() >= LAG {
-            self.save().await
-        } else {
-            Ok(self)
-        }
-    }
-
-    async fn save(mut self) -> Result<Self, SinkError> {
-        self.unsaved_since = None;
-        if self.reached == self.saved.after() {
-            return Ok(self);
-        }
-        blocking(move || {
-            self.saved.save(self.reached)?;
-            Ok(self)
-        })
-        .await
-    }
 }

@@ -86,7 +86,7 @@ fn retained(topic: String, payload: Vec<u8>) -> Message {
     Message {
         topic,
         payload,
-        identity: None,
+        properties: Vec::new(),
         retain: true,
     }
 }

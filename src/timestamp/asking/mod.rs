@@ -1,6 +1,5 @@
 //! Requests a time stamp from an authority, and checks it before it is returned.
 
-mod tls;
 mod transport;
 
 pub(crate) use transport::reach;

@@ -3,8 +3,8 @@
 use super::Texts;
 use crate::golden;
 use std::fmt::Write as _;
-use std::path::Path;
-use tallyjaw::config::SinkSettings;
+use std::path::{Path, PathBuf};
+use tallyjaw::config::{SinkSettings, WebhookMode};
 
 const SINK: &str = "
 [[sink]]
@@ -12,9 +12,13 @@ name = \"plant\"
 kind = \"mqtt\"
 broker = \"mqtts://broker.example:9883\"
 ca_file = \"ca.pem\"
+client_certificate = \"bench-1.pem\"
+client_key = \"/etc/bench-1.key\"
 user = \"bench-1\"
 password_file = \"/etc/mqtt.password\"
 topic = \"shop/left\"
+client_id = \"left\"
+user_properties = [\"site=left\", \"line=2=b\"]
 ";
 
 fn with(sink: &str) -> Texts {
@@ -40,7 +44,16 @@ fn a_broker_is_read_with_its_files_relative_to_the_configuration() {
         (mqtt.port, mqtt.tls, mqtt.topic.as_str()),
         (9883, true, "shop/left")
     );
-    assert_eq!(mqtt.ca_file.as_deref(), Some(Path::new("ca.pem")));
+    assert_eq!(mqtt.files.ca_file.as_deref(), Some(Path::new("ca.pem")));
+    let identity = (
+        PathBuf::from("bench-1.pem"),
+        PathBuf::from("/etc/bench-1.key"),
+    );
+    assert_eq!(mqtt.files.identity, Some(identity));
+    assert_eq!(mqtt.client_id.as_deref(), Some("left"));
+    let pair = |name: &str, value: &str| (name.to_owned(), value.to_owned());
+    let want = [pair("site", "left"), pair("line", "2=b")];
+    assert_eq!(mqtt.properties, want);
     assert_eq!(
         mqtt.password_file.as_deref(),
         Some(Path::new("/etc/mqtt.password"))
@@ -80,6 +93,19 @@ const MISTAKES: &[(&str, &str, &str)] = &[
     ("a port that is none", ":9883", ":98830"),
     ("a password without a user", "user = \"bench-1\"\n", ""),
     ("authorities for an open line", "mqtts://", "mqtt://"),
+    (
+        "a certificate without its key",
+        "client_key = \"/etc/bench-1.key\"\n",
+        "",
+    ),
+    (
+        "a key without its certificate",
+        "client_certificate = \"bench-1.pem\"\n",
+        "",
+    ),
+    ("a client id with a blank", "\"left\"", "\"left bench\""),
+    ("a property without its value", "site=left", "site"),
+    ("a property that is ours", "site=left", "identity=left"),
     ("a topic with a wildcard", "shop/left", "shop/#"),
     ("a topic with an empty level", "shop/left", "/shop"),
     ("a key misspelled", "ca_file", "cafile"),
@@ -88,6 +114,51 @@ const MISTAKES: &[(&str, &str, &str)] = &[
         "topic = \"shop/left\"\n",
         "topic = \"shop/left\"\n[[sink]]\nname = \"plant\"\nkind = \"mqtt\"\nbroker = \"mqtt://b\"\n",
     ),
+];
+
+const HOOK: &str = "
+[[sink]]
+name = \"erp\"
+kind = \"webhook\"
+url = \"https://erp.example/crimps\"
+ca_file = \"ca.pem\"
+secret_file = \"erp.secret\"
+mode = \"batch\"
+timeout = \"5 s\"
+";
+
+#[test]
+fn a_receiver_is_read_with_its_files_relative_to_the_configuration() {
+    let read = |sink: &str| {
+        let config = with(sink).assemble().unwrap();
+        let SinkSettings::Webhook(webhook) = config.sinks[0].settings.clone() else {
+            panic!("{:?}", config.sinks);
+        };
+        webhook
+    };
+    let webhook = read(HOOK);
+    assert_eq!(webhook.address.to_string(), "https://erp.example/crimps");
+    assert_eq!(webhook.files.ca_file.as_deref(), Some(Path::new("ca.pem")));
+    assert_eq!(
+        webhook.secret_file.as_deref(),
+        Some(Path::new("erp.secret"))
+    );
+    assert_eq!(webhook.mode, WebhookMode::Batch);
+    assert_eq!(webhook.timeout.as_secs(), 5);
+    let short = "\n[[sink]]\nname = \"erp\"\nkind = \"webhook\"\nurl = \"http://127.0.0.1/\"\n";
+    let webhook = read(short);
+    assert_eq!(webhook.mode, WebhookMode::Structured);
+    assert_eq!((webhook.secret_file, webhook.timeout.as_secs()), (None, 30));
+}
+
+const HOOK_MISTAKES: &[(&str, &str, &str)] = &[
+    ("no address", "url = \"https://erp.example/crimps\"\n", ""),
+    ("a password in it", "https://", "https://mara:secret@"),
+    ("certificates without TLS", "https://", "http://"),
+    ("a mode that is none", "batch", "batched"),
+    ("no time at all", "5 s", "0 s"),
+    ("a time that is too long", "5 s", "301 s"),
+    ("a secret itself", "secret_file", "secret"),
 ];
 
 const CLOCK: &str = "
@@ -156,7 +227,9 @@ fn every_mistake_in_a_sink_is_shown_in_its_place_with_what_to_do() {
     let mut shown = String::new();
     let of_brokers = MISTAKES.iter().map(|mistake| (SINK, mistake));
     let of_clocks = CLOCK_MISTAKES.iter().map(|mistake| (CLOCK, mistake));
-    for (sink, (name, good_part, bad_part)) in of_brokers.chain(of_clocks) {
+    let of_hooks = HOOK_MISTAKES.iter().map(|mistake| (HOOK, mistake));
+    let all = of_brokers.chain(of_clocks).chain(of_hooks);
+    for (sink, (name, good_part, bad_part)) in all {
         assert!(sink.contains(good_part), "{name}");
         let texts = with(&sink.replacen(good_part, bad_part, 1));
         let faulty = texts.assemble().expect_err(name);

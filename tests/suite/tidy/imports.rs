@@ -110,7 +110,11 @@ pub(super) const ROWS: &[Row] = &[
             "quantity", "pictures", "report", "entry", "durable", "journal",
         ],
     ),
-    edge("timestamp", &["quantity", "config", "entry", "durable"]),
+    edge("web", &["config"]),
+    edge(
+        "timestamp",
+        &["quantity", "config", "entry", "durable", "web"],
+    ),
     edge(
         "archive",
         &[
@@ -135,6 +139,7 @@ pub(super) const ROWS: &[Row] = &[
             "durable",
             "signing",
             "journal",
+            "web",
             "timestamp",
             "export",
         ],

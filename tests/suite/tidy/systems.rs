@@ -15,6 +15,7 @@ const LINUX_ONLY: &[&str] = &[
     "daemon/",
     "cli/bench/",
     "timestamp/asking/",
+    "web/",
     "journal/follow.rs",
     "system/linux.rs",
 ];

@@ -194,7 +194,7 @@ fn no_time_stamps() -> Vec<Wrong> {
         (
             Box::new(|_| Sent::Nothing),
             "did not answer: ",
-            "the authority is at fault",
+            "the server is at fault",
         ),
     ]
 }
@@ -223,7 +223,7 @@ fn other_time_stamps(authority: &Arc<Authority>) -> Vec<Wrong> {
                 Sent::Bytes(whole[..whole.len() - 100].to_vec())
             }),
             "did not answer: ",
-            "the authority is at fault",
+            "the server is at fault",
         ),
         (
             Box::new(move |body| {

@@ -1,13 +1,13 @@
-//! The TLS connection to an authority's server: which certificates are trusted, and what is wrong with one.
+//! TLS to a server: which certificates are trusted, which one is ours, and what is wrong with one.
 
-use super::super::store::file;
-use super::transport::{Unreachable, bare};
-use crate::config::AuthorityConfig;
+use super::reach::{Unreachable, bare};
+use crate::config::TlsFiles;
 use rustls::pki_types::pem::PemObject as _;
-use rustls::pki_types::{CertificateDer, ServerName};
+use rustls::pki_types::{CertificateDer, PrivateKeyDer, ServerName};
 use rustls::{CertificateError, ClientConfig, Error, RootCertStore};
 use std::fmt;
-use std::io;
+use std::fs::File;
+use std::io::{self, Read as _};
 use std::path::Path;
 use std::sync::Arc;
 use tokio::net::TcpStream;
@@ -34,7 +34,7 @@ pub(crate) enum TlsFault {
 }
 
 impl TlsFault {
-    fn of(error: &io::Error) -> Self {
+    pub(crate) fn of(error: &io::Error) -> Self {
         let inner = error.get_ref().and_then(|inner| inner.downcast_ref());
         let Some(inner) = inner else {
             let closed = [io::ErrorKind::UnexpectedEof, io::ErrorKind::ConnectionReset];
@@ -65,13 +65,13 @@ impl TlsFault {
         }
     }
 
-    pub(super) const fn remedy(&self) -> &'static str {
+    pub(crate) const fn remedy(&self) -> &'static str {
         match self {
             Self::OtherName => {
                 "write the name that the certificate is for; if it was right yesterday, somebody else answers in its place"
             }
             Self::OutOfDate => {
-                "check the clock of this machine (date); if it is right, the authority must renew its certificate"
+                "check the clock of this machine (date); if it is right, the server's certificate must be renewed"
             }
             Self::Unknown => {
                 "for an authority of your own, name its certificate with ca_file (--ca-file); otherwise somebody else answers in its place"
@@ -101,30 +101,74 @@ impl fmt::Display for TlsFault {
     }
 }
 
+/// A longer file has no certificates.
+const LARGEST: u64 = 1 << 20;
+
+/// The TLS settings of these files, read each time, so that a renewed certificate is used by the next connection.
+pub(crate) async fn client(files: &TlsFiles) -> Result<ClientConfig, Unreachable> {
+    let files = files.clone();
+    let made = tokio::task::spawn_blocking(move || made(&files)).await;
+    made.unwrap_or_else(|error| {
+        Err(Unreachable::NoRoots {
+            why: error.to_string(),
+        })
+    })
+}
+
+fn made(files: &TlsFiles) -> Result<ClientConfig, Unreachable> {
+    let roots = roots(files.ca_file.as_deref())?;
+    let unusable = |error: Error| Unreachable::NoRoots {
+        why: error.to_string(),
+    };
+    let provider = Arc::new(rustls::crypto::ring::default_provider());
+    let config = ClientConfig::builder_with_provider(provider)
+        .with_safe_default_protocol_versions()
+        .map_err(unusable)?
+        .with_root_certificates(roots);
+    let Some((certificate, key)) = &files.identity else {
+        return Ok(config.with_no_client_auth());
+    };
+    let wrong = |path: &Path, why: String| Unreachable::Identity {
+        path: path.to_owned(),
+        why,
+    };
+    let bytes = read(certificate).map_err(|error| wrong(certificate, error.to_string()))?;
+    let chain: Result<Vec<_>, _> = CertificateDer::pem_slice_iter(&bytes).collect();
+    let chain = chain.unwrap_or_default();
+    if chain.is_empty() {
+        let why = "got no certificate, want one or more in PEM".to_owned();
+        return Err(wrong(certificate, why));
+    }
+    let bytes = read(key).map_err(|error| wrong(key, error.to_string()))?;
+    let private = PrivateKeyDer::from_pem_slice(&bytes)
+        .map_err(|_| wrong(key, "got no private key, want one in PEM".to_owned()))?;
+    let config = config.with_client_auth_cert(chain, private);
+    config.map_err(|error| wrong(key, format!("not the key of the certificate: {error}")))
+}
+
 /// Connects to the server and checks that it is the intended one.
-pub(super) async fn secured(
-    whom: &AuthorityConfig,
+pub(crate) async fn secured(
+    config: ClientConfig,
+    host: &str,
+    port: u16,
     stream: TcpStream,
 ) -> Result<TlsStream<TcpStream>, Unreachable> {
-    let host = whom.address.place();
     let failed = |fault| Unreachable::Tls {
-        host: host.clone(),
+        host: format!("{host}:{port}"),
         fault,
     };
-    let path = whom.ca_file.clone();
-    let roots = tokio::task::spawn_blocking(move || roots(path.as_deref())).await;
-    let roots = roots.map_err(|error| failed(TlsFault::Other(error.to_string())))??;
-    let provider = Arc::new(rustls::crypto::ring::default_provider());
-    let config =
-        ClientConfig::builder_with_provider(provider).with_safe_default_protocol_versions();
-    let config = config.map_err(|error| failed(TlsFault::Other(error.to_string())))?;
-    let config = config.with_root_certificates(roots).with_no_client_auth();
-    let name = ServerName::try_from(bare(&whom.address.host).to_owned());
+    let name = ServerName::try_from(bare(host).to_owned());
     let name = name.map_err(|error| failed(TlsFault::Other(error.to_string())))?;
     let connected = TlsConnector::from(Arc::new(config)).connect(name, stream);
     connected
         .await
         .map_err(|error| failed(TlsFault::of(&error)))
+}
+
+fn read(path: &Path) -> io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    File::open(path)?.take(LARGEST).read_to_end(&mut bytes)?;
+    Ok(bytes)
 }
 
 /// The certificates that a server is checked against: those of a file, otherwise the system's.
@@ -144,7 +188,7 @@ fn roots(ca_file: Option<&Path>) -> Result<RootCertStore, Unreachable> {
         path: path.to_owned(),
         why,
     };
-    let bytes = file(path).map_err(|failed| wrong(failed.cause.to_string()))?;
+    let bytes = read(path).map_err(|error| wrong(error.to_string()))?;
     let found: Result<Vec<_>, _> = CertificateDer::pem_slice_iter(&bytes).collect();
     let (taken, _) = roots.add_parsable_certificates(found.unwrap_or_default());
     if taken == 0 {
