@@ -132,6 +132,14 @@ pub(super) fn durable_end(_: &DaemonConfig) -> Option<Seq> {
     None
 }
 
+/// Nothing is fetched from the network on this system.
+pub(super) fn fetched(address: &str, _: Option<&Path>) -> Result<Vec<u8>, Failure> {
+    Err(
+        Failure::usage(format!("{address} is not fetched by this program"))
+            .with_remedy("save it as a file first, with a browser, then name the file"),
+    )
+}
+
 /// The programs and files of the bench are not here.
 pub(super) fn surroundings(config: &Config) -> Vec<String> {
     let relies = !config.daemon.announce.is_empty() || !config.sinks.is_empty();

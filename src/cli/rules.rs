@@ -46,8 +46,7 @@ fn takes_file(arg: &Arg) -> bool {
 }
 
 /// Options for files that are read, or that are written beside the one of `--out`.
-const OTHER_FILES: [&str; 11] = [
-    "anchor",
+const OTHER_FILES: [&str; 10] = [
     "answer",
     "authority",
     "ca-file",

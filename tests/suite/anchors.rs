@@ -4,8 +4,11 @@ use crate::harness::{Daemon, Shop};
 use crate::mqtt::{Broker, Subscriber, free_port};
 use serde_json::{Value, json};
 use std::fs;
+use std::io::{Read as _, Write as _};
+use std::net::TcpListener;
 use std::path::PathBuf;
 use std::process::Output;
+use std::thread;
 use tallyjaw::entry::line::{Digest, decode, encode};
 use tallyjaw::entry::{Entry, SaidEntry};
 
@@ -261,4 +264,76 @@ fn where_the_first_segments_are_gone_the_line_before_the_first_is_compared_and_e
         text.contains("  anchors   1 of entries before the first one here: not compared"),
         "{text}"
     );
+}
+
+/// Answers one request with these bytes. Returns the address.
+fn server(answer: String) -> String {
+    let listener = TcpListener::bind(("127.0.0.1", 0)).unwrap();
+    let address = listener.local_addr().unwrap();
+    thread::spawn(move || {
+        let (mut stream, _) = listener.accept().unwrap();
+        let mut head = Vec::new();
+        let mut byte = [0];
+        while !head.ends_with(b"\r\n\r\n") && stream.read(&mut byte).is_ok_and(|read| read == 1) {
+            head.push(byte[0]);
+        }
+        let is_get = head.starts_with(b"GET /bench-1.json HTTP/1.1\r\n");
+        let answer = if is_get { answer } else { "no GET".to_owned() };
+        // The client may have gone before the end.
+        let _ = stream.write_all(answer.as_bytes());
+    });
+    format!("http://{address}/bench-1.json")
+}
+
+#[test]
+fn an_anchor_is_fetched_from_a_web_address_within_limits_and_no_redirect_is_followed() {
+    let shop = measured();
+    let verified = |answer: String| {
+        let got = shop.run(&["verify", "--anchor", &server(answer)]);
+        let text = [got.stdout, got.stderr].map(|bytes| String::from_utf8(bytes).unwrap());
+        (got.status.code(), text.concat())
+    };
+    let whole = |status: &str, more: &str, body: &str| {
+        let length = body.len();
+        format!("HTTP/1.1 {status}\r\nContent-Length: {length}\r\n{more}\r\n{body}")
+    };
+    let good = anchor(&shop, 4).to_string();
+    let (code, text) = verified(whole("200 OK", "", &good));
+    assert_eq!(code, Some(0), "{text}");
+    assert!(text.contains("1 of 1 met, the last of entry 4"), "{text}");
+    for (answer, code, want) in [
+        (
+            whole("302 Found", "Location: http://127.0.0.1:1/x\r\n", ""),
+            4,
+            "sends us to \"http://127.0.0.1:1/x\"",
+        ),
+        (whole("404 Not Found", "", &good), 4, "status 404"),
+        (
+            whole("200 OK", "", "<html>log in</html>"),
+            2,
+            "anchor 1 cannot be read",
+        ),
+        (
+            "HTTP/1.1 200 OK\r\nContent-Length: 900\r\n\r\n{\"seq\":".to_owned(),
+            4,
+            "did not answer",
+        ),
+        (
+            whole("200 OK", "", &" ".repeat(16 * 1024 * 1024 + 1)),
+            4,
+            "more than 16777216 bytes",
+        ),
+        ("nonsense\r\n\r\n".to_owned(), 4, "did not answer"),
+    ] {
+        let (got, text) = verified(answer);
+        assert_eq!(got, Some(code), "{text}");
+        assert!(
+            text.contains(want) && text.contains("help"),
+            "{want}: {text}"
+        );
+    }
+    for (nowhere, code) in [("http://127.0.0.1:1/x", 4), ("https:///x", 2)] {
+        let got = shop.run(&["verify", "--anchor", nowhere]);
+        assert_eq!(got.status.code(), Some(code), "{got:?}");
+    }
 }

@@ -10,6 +10,7 @@ mod crimps;
 mod demo;
 mod disarm;
 mod doctor;
+mod fetch;
 mod init;
 mod job;
 mod key;
@@ -166,6 +167,11 @@ pub(super) fn durable_end(daemon: &DaemonConfig) -> Option<Seq> {
 /// What the configuration relies on outside itself and will not work, or is open to other users.
 pub(super) fn surroundings(config: &Config) -> Vec<String> {
     surroundings::warnings(config)
+}
+
+/// What stands at a web address, by GET; `ca_file` has the certificates that the server is checked against.
+pub(super) fn fetched(address: &str, ca_file: Option<&Path>) -> Result<Vec<u8>, Failure> {
+    fetch::fetched(address, ca_file)
 }
 
 /// Refuses a configuration that was found in the current folder, if another user can change it and it could be used

@@ -1,6 +1,6 @@
 //! Compares a journal with anchors that others keep of it: brokers, databases, a person.
 //!
-//! In: anchors from files and standard input, and every line of the journal. Out: which are met, and a
+//! In: anchors from files, standard input and web addresses, and every line of the journal. Out: which are met, and a
 //! finding for each that is not. An anchor proves something only if whoever could change the journal could not change
 //! the anchor too.
 #![expect(
@@ -8,7 +8,7 @@
     reason = "edge: reads anchors that were kept"
 )]
 
-use crate::cli::Failure;
+use crate::cli::{Failure, bench};
 use crate::entry::line::{Digest, decode};
 use crate::entry::{Anchor, Seq};
 use crate::journal::{Finding, Report, StoredLine};
@@ -16,6 +16,7 @@ use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{self, Read, Write};
+use std::path::Path;
 
 /// A longer text is not one of anchors.
 const LONGEST: u64 = 16 * 1024 * 1024;
@@ -37,17 +38,19 @@ pub(super) struct Anchors {
 }
 
 impl Anchors {
-    /// Reads them from files and from standard input (`-`).
-    pub(super) fn read(sources: &[String]) -> Result<Self, Failure> {
+    /// Reads them from files, from standard input (`-`) and from web addresses. `ca_file` has the certificates that a
+    /// server is checked against.
+    pub(super) fn read(sources: &[String], ca_file: Option<&Path>) -> Result<Self, Failure> {
         let mut kept = Vec::new();
         for source in sources {
             let text = match source.split_once("://") {
+                Some(("http" | "https", _)) => bench::fetched(source, ca_file)?,
                 Some((scheme, _)) if is_scheme(scheme) => {
                     return Err(Failure::usage(format!(
-                        "got an anchor at {scheme}://, want a file or -"
+                        "got an anchor at {scheme}://, want a file, - or an address with http:// or https://"
                     ))
                     .with_remedy(
-                        "get it with a client of that kind: curl … | tallyjaw verify --anchor -",
+                        "get it with a client of that kind: mosquitto_sub … | tallyjaw verify --anchor -",
                     ));
                 }
                 Some(_) | None => of_file(source)?,

@@ -83,10 +83,13 @@ pub(super) struct Verify {
     /// The certificate in PEM of an authority: are the time stamps of the journal signed by it? Once for each authority
     #[arg(long, value_name = "FILE", conflicts_with_all = ["state_dir", "label"])]
     authority: Vec<PathBuf>,
-    /// Anchors that others keep of the journal: a file (- is standard input) with one, or one on each line; the journal
-    /// must have each line. Once for each source
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["state_dir", "label"])]
+    /// Anchors that others keep of the journal: a file (- is standard input) or a web address with one, or one on each
+    /// line; the journal must have each line. Once for each source
+    #[arg(long, value_name = "FILE|URL", conflicts_with_all = ["state_dir", "label"])]
     anchor: Vec<String>,
+    /// The certificates in PEM that the server of an https address is checked against [default: the system's]
+    #[arg(long, value_name = "FILE", requires = "anchor")]
+    ca_file: Option<PathBuf>,
     /// A public key, or a file of allowed signers: whether the seals, or the signature of the file, are by a key in it
     #[arg(long, value_name = "FILE")]
     key: Option<PathBuf>,
@@ -165,7 +168,7 @@ impl Verify {
         let authority = stamped::authority(&self.authority)?;
         let outside = Outside {
             authority,
-            anchors: Anchors::read(&self.anchor)?,
+            anchors: Anchors::read(&self.anchor, self.ca_file.as_deref())?,
         };
         let folder = Folder::verified(&state_dir, kept(self.digest)?, outside)?;
         folder.write(context.json, &state_dir, out)?;
