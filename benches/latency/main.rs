@@ -9,7 +9,7 @@
 //! page's event stream, for one more of these and for a client of the feed; and beside a flood, in which another port of the
 //! daemon sends two values in turn without pause. For the flood the growth of the journal is shown. The clients that
 //! read are part of this program and use the same cores. Last, what arrives at the receivers of sinks (an HTTP server, a
-//! subscriber of a broker), beside the feed, by the same presses. The ratios of the medians and of the 99th percentiles are
+//! subscriber of a broker, a client of a database), beside the feed, by the same presses. The ratios of the medians and of the 99th percentiles are
 //! printed with their 95 % intervals; the times of different runs cannot be compared. So that a change can be judged,
 //! the file of an earlier build takes part beside crowds.
 //!
@@ -34,6 +34,7 @@ mod page;
 mod ratio;
 mod relay;
 mod summary;
+mod table;
 
 use std::any::Any;
 use std::error::Error;

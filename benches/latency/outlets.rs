@@ -1,6 +1,6 @@
-//! Receivers of sinks: an HTTP server, and a subscriber of a broker, beside a client of the feed.
+//! Receivers of sinks: an HTTP server, a subscriber of a broker, and a client of a database, beside a client of the feed.
 
-use super::{Child, Contestant, PATIENCE, QUIET, Result, WARM_UP, daemon, summary};
+use super::{Child, Contestant, PATIENCE, QUIET, Result, WARM_UP, daemon, summary, table};
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{TcpListener, TcpStream};
 use std::path::Path;
@@ -9,13 +9,13 @@ use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::{Duration, Instant};
 
 /// The text of a message, and when it was there.
-type Arrival = (Instant, String);
+pub(super) type Arrival = (Instant, String);
 
 /// A receiver under its name in tables.
-struct Outlet {
-    name: &'static str,
-    arrivals: Receiver<Arrival>,
-    _processes: Vec<Child>,
+pub(super) struct Outlet {
+    pub(super) name: &'static str,
+    pub(super) arrivals: Receiver<Arrival>,
+    pub(super) _processes: Vec<Child>,
 }
 
 impl Outlet {
@@ -36,15 +36,17 @@ pub(super) fn measure(folder: &Path, samples: usize) -> Result<()> {
     std::fs::create_dir_all(folder)?;
     let (port, webhook) = webhook()?;
     let (broker, mqtt) = mqtt(folder)?;
+    let (database, postgres) = table::start(folder)?;
     let sinks = format!(
         "[[sink]]\nname = \"web\"\nkind = \"webhook\"\nurl = \"http://127.0.0.1:{port}/\"\n\n\
-         [[sink]]\nname = \"plant\"\nkind = \"mqtt\"\nbroker = \"mqtt://127.0.0.1:{broker}\"\n"
+         [[sink]]\nname = \"plant\"\nkind = \"mqtt\"\nbroker = \"mqtt://127.0.0.1:{broker}\"\n\n\
+         [[sink]]\nname = \"db\"\nkind = \"postgres\"\ndatabase = \"postgres://127.0.0.1:{database}/postgres\"\n"
     );
     let at = folder.join("daemon");
     let mut whole = daemon::start_with(&daemon::ours(), &at, true, "", &sinks)?;
-    let outlets = [webhook, mqtt];
+    let outlets = [webhook, mqtt, postgres];
     let mut feed = Vec::new();
-    let mut times = [Vec::new(), Vec::new()];
+    let mut times = [Vec::new(), Vec::new(), Vec::new()];
     for number in 0..WARM_UP + samples {
         std::thread::sleep(QUIET);
         let start = Instant::now();

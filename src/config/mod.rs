@@ -26,6 +26,7 @@ mod mqtt;
 mod page;
 mod parse;
 mod plan;
+mod postgres;
 mod production_run;
 mod qualification;
 mod row;
@@ -50,6 +51,7 @@ pub use line::{LineSettings, LineSettingsError, ModemLine, Parity, PortSelector}
 pub use main_file::{MainFile, main_file};
 pub use mqtt::MqttConfig;
 pub use page::is_public;
+pub use postgres::PostgresConfig;
 pub use sink::{DataSetConfig, SinkConfig, SinkSettings};
 pub use study::SavedStudy;
 pub use timestamp::{AuthorityConfig, TimestampConfig, WebAddress};

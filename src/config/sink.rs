@@ -2,6 +2,7 @@
 
 use super::faults::{At, Faults};
 use super::mqtt::{self, MqttConfig};
+use super::postgres::{self, PostgresConfig};
 use super::table::{Table, alternatives};
 use super::timestamp::{self, TimestampConfig};
 use super::tls;
@@ -34,6 +35,8 @@ pub enum SinkSettings {
     Mqtt(MqttConfig),
     /// Send every entry to an address.
     Webhook(WebhookConfig),
+    /// Put every reading into a table of a database.
+    Postgres(PostgresConfig),
     /// Have an authority outside confirm when the newest entry existed.
     Timestamp(TimestampConfig),
 }
@@ -53,13 +56,15 @@ enum SettingsKind {
     Parquet,
     Mqtt,
     Webhook,
+    Postgres,
     Timestamp,
 }
 
-const KINDS: [(&str, SettingsKind); 4] = [
+const KINDS: [(&str, SettingsKind); 5] = [
     ("parquet", SettingsKind::Parquet),
     ("mqtt", SettingsKind::Mqtt),
     ("webhook", SettingsKind::Webhook),
+    ("postgres", SettingsKind::Postgres),
     ("timestamp", SettingsKind::Timestamp),
 ];
 /// Every key of a data set except `name` and `kind`.
@@ -92,6 +97,9 @@ fn sink(table: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Option<At<Si
         Some(SettingsKind::Webhook) => {
             webhook::read(table, faults, base).map(SinkSettings::Webhook)
         }
+        Some(SettingsKind::Postgres) => {
+            postgres::read(table, faults, base).map(SinkSettings::Postgres)
+        }
         Some(SettingsKind::Timestamp) => {
             timestamp::read(table, faults, base).map(SinkSettings::Timestamp)
         }
@@ -99,6 +107,7 @@ fn sink(table: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Option<At<Si
             // The kind is unknown, so the keys of all kinds are accepted: one mistake gives one error.
             let keys = PARQUET_KEYS.into_iter().chain(mqtt::KEYS);
             let keys = keys.chain(webhook::KEYS).chain(tls::KEYS);
+            let keys = keys.chain(postgres::KEYS);
             for key in keys.chain(timestamp::KEYS) {
                 table.taken(key);
             }

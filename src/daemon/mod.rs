@@ -417,6 +417,10 @@ fn start_sinks(
                 config: config.clone(),
                 journal,
             }),
+            SinkSettings::Postgres(config) => outlet.start(sink::postgres::Database {
+                config: config.clone(),
+                journal,
+            }),
             SinkSettings::Timestamp(config) => {
                 let clock = Clock::start();
                 let asking = sink::timestamp::Asking {

@@ -20,6 +20,7 @@ mod parquet_table;
 mod question;
 mod read;
 mod seen;
+pub(crate) mod sql_table;
 mod stored;
 mod trapped;
 

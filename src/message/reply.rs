@@ -215,7 +215,7 @@ pub struct TabletMessage {
 pub struct SinkStatus {
     /// Its name.
     pub sink: String,
-    /// Its kind: `log`, `mqtt`, `parquet`, `timestamp` or `webhook`.
+    /// Its kind: `log`, `mqtt`, `parquet`, `postgres`, `timestamp` or `webhook`.
     pub kind: String,
     /// Number of the last entry that the sink has delivered, or that a time stamp covers; 0 before the first.
     pub after: u64,

@@ -11,6 +11,7 @@ pub(crate) mod data_set;
 pub(crate) mod log;
 pub(crate) mod mqtt;
 pub(crate) mod outlet;
+pub(crate) mod postgres;
 pub(crate) mod timestamp;
 pub(crate) mod webhook;
 

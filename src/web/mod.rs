@@ -14,5 +14,5 @@ mod reach;
 mod tls;
 
 pub(crate) use exchange::{Exchange, body_of, header_text};
-pub(crate) use reach::{Unreachable, within};
-pub(crate) use tls::client;
+pub(crate) use reach::{Unreachable, connected, within};
+pub(crate) use tls::{client, secured};

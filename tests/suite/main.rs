@@ -57,6 +57,7 @@ mod page;
 mod pictures;
 mod plans;
 mod ports;
+mod postgres;
 mod pull_force;
 mod pulling;
 mod qualified;

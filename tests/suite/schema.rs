@@ -444,7 +444,8 @@ fn the_schema_of_the_configuration_has_the_keys_and_names_that_its_readers_know_
     let example = root().join("config/tallyjaw.toml");
     let sink = "\n[[sink]]\nname = \"plant\"\nkind = \"mqtt\"\nbroker = \"mqtts://b.example\"\n\
         [[sink]]\nname = \"clock\"\nkind = \"timestamp\"\nurl = \"https://tsa.example/\"\n\
-        [[sink]]\nname = \"erp\"\nkind = \"webhook\"\nurl = \"https://erp.example/\"\n";
+        [[sink]]\nname = \"erp\"\nkind = \"webhook\"\nurl = \"https://erp.example/\"\n\
+        [[sink]]\nname = \"db\"\nkind = \"postgres\"\ndatabase = \"postgres://db.example/shop\"\n";
     let configs = [
         with_ports(&root().join("config/demo/tallyjaw.toml")),
         with_more(&example, sink),

@@ -37,6 +37,11 @@ pub(super) fn warnings(config: &Config) -> Vec<String> {
                 found.extend(file.and_then(|file| secret(&sink.name, "secret", file)));
                 found.extend(tls(&sink.name, &webhook.files));
             }
+            SinkSettings::Postgres(database) => {
+                let file = database.password_file.as_deref();
+                found.extend(file.and_then(|file| password(&sink.name, file)));
+                found.extend(tls(&sink.name, &database.files));
+            }
             SinkSettings::Timestamp(asks) => {
                 let AuthorityConfig {
                     ca_file,

@@ -140,7 +140,10 @@ fn address(text: &str) -> Result<WebAddress, Failure> {
 fn of_sink(config: &Config, name: Option<&str>) -> Result<AuthorityConfig, Failure> {
     let sinks = config.sinks.iter().filter_map(|sink| match &sink.settings {
         SinkSettings::Timestamp(asks) => Some((sink.name.as_str(), &asks.authority)),
-        SinkSettings::Parquet(_) | SinkSettings::Mqtt(_) | SinkSettings::Webhook(_) => None,
+        SinkSettings::Parquet(_)
+        | SinkSettings::Mqtt(_)
+        | SinkSettings::Webhook(_)
+        | SinkSettings::Postgres(_) => None,
     });
     let sinks: Vec<_> = sinks
         .filter(|(known, _)| name.is_none_or(|name| name == *known))

@@ -1,6 +1,7 @@
 //! `tallyjaw schema`: exit 0.
 
 use super::{Context, Exit, Failure};
+use crate::export::sql_table;
 use crate::message::{VERSION, schema};
 use serde_json::{Map, Value};
 use std::io::Write;
@@ -16,11 +17,15 @@ use std::io::Write;
 Examples:
   tallyjaw schema                                   which there are
   tallyjaw schema entry > entry.schema.json         a line of the journal
-  tallyjaw schema --json | jq .control              out of all of them")]
+  tallyjaw schema --json | jq .control              out of all of them
+  tallyjaw schema --sql | psql shop                 make the tables of a [[sink]] of kind \"postgres\"")]
 pub(super) struct SchemaCommand {
     /// The schema to print
     #[arg(value_enum)]
     of: Option<Of>,
+    /// Print the statements that make the tables of a [[sink]] of the kind "postgres"
+    #[arg(long, conflicts_with = "of")]
+    sql: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -53,6 +58,10 @@ enum Of {
 
 impl SchemaCommand {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        if self.sql {
+            write!(out, "{}", sql_table::tables())?;
+            return Ok(Exit::Yes);
+        }
         match (self.of, context.json) {
             (Some(of), true) => writeln!(out, "{}", of.schema())?,
             (Some(of), false) => writeln!(out, "{:#}", of.schema())?,

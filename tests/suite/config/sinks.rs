@@ -161,6 +161,58 @@ const HOOK_MISTAKES: &[(&str, &str, &str)] = &[
     ("a secret itself", "secret_file", "secret"),
 ];
 
+const DATABASE: &str = "
+[[sink]]
+name = \"db\"
+kind = \"postgres\"
+database = \"postgres://db.example:5433/shop\"
+ca_file = \"ca.pem\"
+user = \"bench\"
+password_file = \"db.password\"
+";
+
+#[test]
+fn a_database_is_read_with_its_files_relative_to_the_configuration() {
+    let read = |sink: &str| {
+        let config = with(sink).assemble().unwrap();
+        let SinkSettings::Postgres(database) = config.sinks[0].settings.clone() else {
+            panic!("{:?}", config.sinks);
+        };
+        database
+    };
+    let database = read(DATABASE);
+    assert_eq!(
+        (database.host.as_str(), database.port),
+        ("db.example", 5433)
+    );
+    assert_eq!((database.name.as_str(), database.tls), ("shop", true));
+    assert_eq!(database.user, "bench");
+    assert_eq!(
+        database.password_file.as_deref(),
+        Some(Path::new("db.password"))
+    );
+    let short = "\n[[sink]]\nname = \"db\"\nkind = \"postgres\"\ndatabase = \"postgres://localhost/shop\"\n";
+    let database = read(short);
+    assert_eq!((database.port, database.tls), (5432, false));
+    assert_eq!(database.user, "tallyjaw");
+}
+
+const DATABASE_MISTAKES: &[(&str, &str, &str)] = &[
+    (
+        "no database",
+        "database = \"postgres://db.example:5433/shop\"\n",
+        "",
+    ),
+    ("a server without a database", "/shop", ""),
+    ("another scheme", "postgres://", "mysql://"),
+    ("a login in it", "postgres://", "postgres://bench:secret@"),
+    (
+        "certificates without TLS",
+        "kind = \"postgres\"",
+        "kind = \"postgres\"\ntls = false",
+    ),
+];
+
 const CLOCK: &str = "
 [[sink]]
 name = \"clock\"
@@ -228,7 +280,10 @@ fn every_mistake_in_a_sink_is_shown_in_its_place_with_what_to_do() {
     let of_brokers = MISTAKES.iter().map(|mistake| (SINK, mistake));
     let of_clocks = CLOCK_MISTAKES.iter().map(|mistake| (CLOCK, mistake));
     let of_hooks = HOOK_MISTAKES.iter().map(|mistake| (HOOK, mistake));
+    let of_databases = DATABASE_MISTAKES.iter();
+    let of_databases = of_databases.map(|mistake| (DATABASE, mistake));
     let all = of_brokers.chain(of_clocks).chain(of_hooks);
+    let all = all.chain(of_databases);
     for (sink, (name, good_part, bad_part)) in all {
         assert!(sink.contains(good_part), "{name}");
         let texts = with(&sink.replacen(good_part, bad_part, 1));

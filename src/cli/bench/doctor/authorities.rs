@@ -9,7 +9,10 @@ pub(super) fn look(config: &Config) -> Vec<Finding> {
     let new = |is, says: String| Finding::new("time stamps", is, says);
     let sinks = config.sinks.iter().filter_map(|sink| match &sink.settings {
         SinkSettings::Timestamp(asks) => Some((&sink.name, &asks.authority)),
-        SinkSettings::Parquet(_) | SinkSettings::Mqtt(_) | SinkSettings::Webhook(_) => None,
+        SinkSettings::Parquet(_)
+        | SinkSettings::Mqtt(_)
+        | SinkSettings::Webhook(_)
+        | SinkSettings::Postgres(_) => None,
     });
     let looked = sinks.map(|(name, authority)| {
         let runtime = tokio::runtime::Builder::new_current_thread()
