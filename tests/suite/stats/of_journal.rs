@@ -119,6 +119,47 @@ fn pairs_are_found_by_piece_in_one_series_and_across_the_series_of_a_job() {
 }
 
 #[test]
+fn a_plan_takes_the_standard_deviation_within_series_of_the_journal() {
+    let mut bench = Bench::new(&plan("heights", "\"core_crimp_height\"", ""));
+    let series = [0, 10].map(|more| {
+        let of = bench.measure(&["heights"], (0..12).map(|piece| height(piece) + more));
+        bench.feed.wait_for("completed");
+        of
+    });
+    let both = series.join(",");
+    let asked = ["plan", "comparison", "--difference", "0.02 mm"];
+    let found = bench.study(&[&asked[..], &["--sd-of", &both]].concat());
+    // Squares of 35 in each series, by hand; bounds by scipy.stats.chi2 with 22 degrees of freedom.
+    let sd = &found["sd"];
+    for (name, want) in [
+        ("value", 0.017_837_651_700),
+        ("low", 0.013_795_547_901),
+        ("high", 0.025_246_545_313),
+    ] {
+        let got = sd[name].as_f64().unwrap();
+        assert!((got - want).abs() < 1e-10, "{name}: {got}");
+    }
+    assert_eq!(sd["degrees_of_freedom"], 22.0);
+    // Each size typed gives the same number of pieces.
+    let typed = |sd: &str| bench.study(&[&asked[..], &["--sd", sd]].concat());
+    assert_eq!(found["pieces"], typed("0.0178376517 mm")["pieces"]);
+    let upper = typed("0.0252465453 mm")["pieces"].as_u64().unwrap();
+    assert_eq!(sd["pieces_of_each_at_high"], upper / 2);
+    let refused = |asked: &[&str], words: &str| {
+        let output = bench
+            .shop
+            .run(&[&["study", "plan", "comparison"], asked].concat());
+        assert_eq!(output.status.code(), Some(2), "{asked:?}");
+        assert!(error(&output).contains(words), "{}", error(&output));
+    };
+    refused(
+        &["--difference", "5 N", "--sd-of", &both],
+        "of a length, the plan is of a force",
+    );
+    refused(&["--difference", "0.02 mm", "--sd-of", "9999"], "9999");
+}
+
+#[test]
 fn visual_checks_of_two_persons_are_compared_piece_by_piece() {
     let looks = "looks = [\"bellmouth visible\"]\n";
     let text = plan("looks", "\"core_crimp_height\"", looks).replace("pieces = 12", "pieces = 4");
