@@ -3,7 +3,7 @@
 //! Every wait is for an event; the time limits are only there so that a failing test ends.
 
 use serde_json::{Value, json};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::ffi::OsString;
 use std::fmt::Write as _;
 use std::fs;
@@ -375,6 +375,8 @@ impl Drop for Daemon {
 pub(crate) struct Lines {
     pub(crate) stream: BufReader<UnixStream>,
     peeked: Option<String>,
+    /// The lines before the one that is awaited, for who has to find out why it does not come.
+    before: VecDeque<String>,
 }
 
 impl Lines {
@@ -385,6 +387,7 @@ impl Lines {
         Self {
             stream: BufReader::new(stream),
             peeked: None,
+            before: VecDeque::new(),
         }
     }
 
@@ -402,7 +405,12 @@ impl Lines {
             return line;
         }
         let mut line = String::new();
-        self.stream.read_line(&mut line).unwrap();
+        let read = self.stream.read_line(&mut line);
+        read.unwrap_or_else(|error| panic!("{error}, after {:#?}", self.before));
+        self.before.push_back(line.clone());
+        if self.before.len() > 8 {
+            self.before.pop_front();
+        }
         line
     }
 

@@ -118,7 +118,9 @@ impl Subscriber {
     }
 
     fn named(port: u16, filter: &str, more: &[&str], id: &str) -> Self {
-        let mut child = Command::new("mosquitto_sub")
+        // It says each step (-d), so that the test begins when the broker has it; a line at a time, also into a pipe.
+        let mut child = Command::new("stdbuf")
+            .args(["-oL", "mosquitto_sub", "-d"])
             .args(more)
             .args([
                 "-V",
@@ -137,8 +139,15 @@ impl Subscriber {
             .unwrap_or_else(|error| panic!("mosquitto_sub: {error}; ./check installs it"));
         let lines = BufReader::new(child.stdout.take().unwrap()).lines();
         let (sender, messages) = channel();
+        let (is_there, there) = channel();
         thread::spawn(move || {
             for line in lines.map_while(Result::ok) {
+                if !line.contains('\t') {
+                    if line.starts_with("Subscribed") {
+                        let _ = is_there.send(());
+                    }
+                    continue;
+                }
                 let mut parts = line.splitn(3, '\t').map(str::to_owned);
                 let mut next = || parts.next().unwrap_or_default();
                 let (topic, identity, payload) = (next(), next(), next());
@@ -152,6 +161,8 @@ impl Subscriber {
                 }
             }
         });
+        let there = there.recv_timeout(PATIENCE);
+        there.unwrap_or_else(|error| panic!("the broker has no subscriber: {error}"));
         Self { child, messages }
     }
 
