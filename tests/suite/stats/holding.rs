@@ -42,14 +42,22 @@ pub(super) fn percent(held: f64, sets: u32) -> f64 {
     100.0 * held / f64::from(sets)
 }
 
+/// The lowest rate, in percent, that so many sets may show of what holds as often as its nominal: less four standard errors.
+fn least(nominal: f64, sets: u32) -> f64 {
+    100.0 * (nominal - 4.0 * (nominal * (1.0 - nominal) / f64::from(sets)).sqrt())
+}
+
 /// Fails if a rate is below its nominal by more than four standard errors of the simulation.
 #[track_caller]
 pub(super) fn assert_held(what: &str, percent: f64, nominal: f64, sets: u32) {
-    let error = 100.0 * (nominal * (1.0 - nominal) / f64::from(sets)).sqrt();
-    assert!(
-        percent >= 100.0 * nominal - 4.0 * error,
-        "{what}: {percent} %"
-    );
+    assert!(percent >= least(nominal, sets), "{what}: {percent} %");
+}
+
+/// The same of what holds only about as often as its 95 %: at least `floor` of 100, where so many sets can show it.
+#[track_caller]
+pub(super) fn assert_about(what: &str, percent: f64, floor: f64, sets: u32) {
+    let least = floor.min(least(CONFIDENCE, sets));
+    assert!(percent >= least, "{what}: {percent} %");
 }
 
 /// The distribution of pieces, in steps.
