@@ -237,6 +237,43 @@ fn every_entry_arrives_in_order_at_receivers_that_fail_in_every_way_and_each_fai
 }
 
 #[test]
+fn an_answer_of_success_is_one_however_long_it_is() {
+    let shop = Shop::new();
+    let long = "x".repeat(200_000);
+    let long = format!(
+        "HTTP/1.1 200 OK\r\nContent-Length: {}\r\n\r\n{long}",
+        long.len()
+    );
+    let receiver = Receiver::start(
+        Vec::new(),
+        Box::new(move |_, _| Does::Answers(long.clone())),
+    );
+    let address = format!("http://127.0.0.1:{}", receiver.port);
+    sink(&shop, "wordy", &address, "");
+    let daemon = shop.start();
+    let mut last = 0;
+    for number in 0..3 {
+        last = note(&daemon, &format!("number {number}"));
+        let sink = until(&daemon, "wordy", |sink| {
+            sink["after"].as_u64() >= Some(last) || !sink["failing"].is_null()
+        });
+        assert_eq!(
+            (&sink["failing"], &sink["failures"]),
+            (&Value::Null, &json!(0))
+        );
+    }
+    let requests = receiver.requests();
+    let events = requests
+        .iter()
+        .flat_map(|(request, _)| events(&request.headers, &request.body));
+    let seqs: Vec<u64> = events
+        .map(|event| event["data"]["seq"].as_u64().unwrap())
+        .collect();
+    assert_eq!(seqs, (1..=last).collect::<Vec<_>>());
+    assert!(daemon.stop().0.success());
+}
+
+#[test]
 fn a_receiver_that_is_not_there_or_not_the_one_that_is_meant_gets_everything_when_it_is() {
     let shop = Shop::new();
     let (authority, stranger) = (Authority::new(), Authority::new());

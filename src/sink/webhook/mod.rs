@@ -15,12 +15,11 @@ use super::outlet::{Broken, Delivery, Outlet};
 use crate::config::{WebhookConfig, WebhookMode};
 use crate::durable::Failed;
 use crate::journal::{Line, blocking};
-use crate::quantity::safe;
+use crate::quantity::{hex, safe};
 use crate::web::{Exchange, Unreachable, body_of, header_text, within};
 use axum::http::{HeaderMap, StatusCode, header};
 use event::{Request, request};
 use ring::hmac;
-use std::fmt::Write as _;
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -156,11 +155,7 @@ fn secret(path: PathBuf) -> Result<hmac::Key, HookError> {
 
 /// The signature of a body: `sha256=` and HMAC-SHA-256 (RFC 2104) in hexadecimal.
 fn signature(key: &hmac::Key, body: &[u8]) -> String {
-    let mut text = "sha256=".to_owned();
-    for byte in hmac::sign(key, body).as_ref() {
-        let _ = write!(text, "{byte:02x}");
-    }
-    text
+    format!("sha256={}", hex(hmac::sign(key, body).as_ref()))
 }
 
 /// A connection to the receiver.
@@ -237,10 +232,11 @@ impl Receiver {
         }
         let answer = self.exchange.send(post, request.body.clone()).await?;
         let (status, headers) = (answer.status(), answer.headers().clone());
-        // An answer that breaks off is none: the entry is sent again.
+        // An answer that breaks off is none: the entry is sent again. Of a long one the rest is not read, which ends the
+        // connection.
         let body = body_of(host, answer, ANSWER_BYTES).await?;
         self.is_used = true;
-        if status.is_success() && body.is_some() {
+        if status.is_success() {
             return Ok(());
         }
         let host = host.to_owned();
