@@ -147,6 +147,11 @@ impl Follow {
         self.after
     }
 
+    /// The newest durable entry.
+    pub fn newest(&self) -> Seq {
+        self.end.last()
+    }
+
     /// Moves after another entry.
     pub fn go_to(&mut self, after: Seq) {
         if after != self.after {

@@ -93,12 +93,13 @@ pub(crate) struct Place {
 
 /// A connection to a destination.
 pub(crate) trait Delivery: Send {
-    /// Where it goes on, if our own cursor is at `saved`.
-    fn place(&self, saved: Seq) -> Place {
-        Place {
+    /// Where it goes on, if our own cursor is at `saved` and the journal ends with the entry `newest`.
+    fn place(&self, saved: Seq, newest: Seq) -> Result<Place, Broken> {
+        let _ = newest;
+        Ok(Place {
             has: saved,
             reads_after: saved,
-        }
+        })
     }
 
     /// Delivers the first of these lines, or all. Returns how many were acknowledged.
@@ -207,7 +208,7 @@ impl<O: Outlet> Running<O> {
             _ = stopped.changed() => return Ok(Stopped),
             open = opening => open?,
         };
-        let place = open.place(done.reached);
+        let place = open.place(done.reached, follow.newest())?;
         done.reached = place.has;
         follow.go_to(place.reads_after);
         self.attempts.goes_on_after(done.reached);

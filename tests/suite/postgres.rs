@@ -298,6 +298,62 @@ fn a_database_killed_under_load_and_a_daemon_killed_too_have_no_row_missing_or_d
 }
 
 #[test]
+fn a_journal_that_is_behind_its_database_or_another_one_is_said_and_changes_no_row() {
+    let server = Server::start("");
+    let shop = Shop::new();
+    configure(&shop, "127.0.0.1", server.port, "");
+    let taken = |daemon: &Daemon, text: &str| {
+        let noted = daemon.call("note", &json!({ "text": text }))["seq"].as_u64();
+        until(daemon, |sink| sink["after"].as_u64() >= noted);
+    };
+    let copy = |from: &str, to: &str| {
+        done(
+            Command::new("cp")
+                .arg("-a")
+                .arg(shop.path(from))
+                .arg(shop.path(to)),
+        );
+    };
+    let daemon = shop.start();
+    taken(&daemon, "in the copy");
+    assert!(daemon.stop().0.success());
+    copy("state", "older");
+    let daemon = shop.start();
+    taken(&daemon, "not in it");
+    assert!(daemon.stop().0.success());
+    let place = "SELECT seq, digest FROM tallyjaw_journals";
+    let kept = server.sql("shop", place);
+
+    fs::remove_dir_all(shop.path("state")).unwrap();
+    copy("older", "state");
+    let daemon = shop.start();
+    let says = |error: &str| {
+        let failing = until(&daemon, |sink| {
+            let got = sink["failing"]["error"].as_str().unwrap_or_default();
+            got.contains(error)
+        });
+        assert!(
+            failing["failing"]["remedy"]
+                .as_str()
+                .unwrap()
+                .contains("older copy")
+        );
+    };
+    says("of this journal, which ends with entry");
+    for number in 0..6 {
+        daemon.call("note", &json!({"text": format!("written again {number}")}));
+    }
+    says("is not the one of this journal");
+    assert_eq!(server.sql("shop", place), kept);
+    server.sql(
+        "shop",
+        "ALTER TABLE tallyjaw_readings RENAME TO old_readings; ALTER TABLE tallyjaw_journals RENAME TO old_journals",
+    );
+    taken(&daemon, "the last");
+    assert!(daemon.stop().0.success());
+}
+
+#[test]
 fn what_a_database_refuses_is_said_with_its_remedy_and_comes_when_it_may() {
     let server = Server::start("password_encryption = 'scram-sha-256'");
     fs::write(

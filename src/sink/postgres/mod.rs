@@ -5,6 +5,8 @@
 //!
 //! - The database knows how far it is. So a row is never missing or double, also after the database was killed, or was
 //!   restored from a copy of last week: the sink goes on where its table ends.
+//! - It knows the digest of that entry too. A journal that is behind it, or has another entry there, is another copy of the
+//!   journal: no row is changed by it.
 //! - The tables are made if they are not there. A user that may not make tables gets them by `tallyjaw schema --sql`.
 
 mod fold;
@@ -14,6 +16,7 @@ use super::{REMEDY, one_line};
 use crate::config::PostgresConfig;
 use crate::durable::Failed;
 use crate::entry::Seq;
+use crate::entry::line::decode;
 use crate::export::sql_table as sql;
 use crate::journal::{Line, blocking};
 use crate::web::{Unreachable, client, connected, secured, within};
@@ -54,6 +57,12 @@ enum DatabaseError {
     /// The server does not speak TLS.
     #[error("{host} answers the request for TLS with {got:?}, want \"S\"")]
     NoTls { host: String, got: String },
+    /// The journal is behind the tables.
+    #[error("{host} has entries up to {has} of this journal, which ends with entry {newest}")]
+    Behind { host: String, has: Seq, newest: Seq },
+    /// The journal has other entries than the tables.
+    #[error("entry {has} of {host} is not the one of this journal")]
+    OtherEntry { host: String, has: Seq },
     /// The database refuses a login or a statement, or the connection ended.
     #[error("{host}: {error}")]
     Refused {
@@ -71,6 +80,9 @@ impl DatabaseError {
             Self::Password(_) => REMEDY,
             Self::NoTls { .. } => {
                 "let the server offer TLS (ssl = on), or write tls = false where nobody listens on the line"
+            }
+            Self::Behind { .. } | Self::OtherEntry { .. } => {
+                "this journal was restored from an older copy or cut: verify it by the database's anchor (docs/integrate.md); if it is the right one, rename both tables, and all its rows are written again"
             }
             Self::Refused { code, .. } => remedy_of(code),
         }
@@ -171,6 +183,7 @@ impl Database {
             connection,
             statement: None,
             place: None,
+            digest: None,
             fold: None,
         };
         tables
@@ -198,6 +211,8 @@ pub(crate) struct Tables {
     statement: Option<Statement>,
     /// Where the tables end; `None` if they have nothing of this journal.
     place: Option<Place>,
+    /// The digest of the last entry that they include; `None` once the entry after it has confirmed it.
+    digest: Option<String>,
     /// `None` before the first line.
     fold: Option<Fold>,
 }
@@ -222,7 +237,7 @@ impl Tables {
         }
         self.statement = Some(self.client.prepare(&sql::upsert()).await?);
         let place = format!(
-            "SELECT \"seq\", \"reads_after\" FROM {} WHERE \"journal\" = $1",
+            "SELECT \"seq\", \"reads_after\", \"digest\" FROM {} WHERE \"journal\" = $1",
             sql::JOURNALS
         );
         if let Some(row) = self
@@ -235,6 +250,7 @@ impl Tables {
                 has: seq(row.try_get(0)?),
                 reads_after: seq(row.try_get(1)?),
             });
+            self.digest = Some(row.try_get(2)?);
         }
         Ok(())
     }
@@ -242,17 +258,46 @@ impl Tables {
     fn has(&self) -> Seq {
         self.place.map_or(Seq(0), |place| place.has)
     }
+
+    /// The entry after the last one that the tables include must follow it: it has the digest of its line.
+    fn confirm(&mut self, lines: &[Line]) -> Result<(), DatabaseError> {
+        let has = self.has();
+        let Some(next) = lines.iter().find(|line| line.seq == has.following()) else {
+            return Ok(());
+        };
+        let is_it =
+            |digest: String| decode(&next.bytes).is_ok_and(|(_, prev)| prev.to_string() == digest);
+        // At 0 they include no entry, so there is none to confirm.
+        if self.digest.take().is_none_or(is_it) || has == Seq(0) {
+            return Ok(());
+        }
+        Err(DatabaseError::OtherEntry {
+            host: self.database.host(),
+            has,
+        })
+    }
 }
 
 impl Delivery for Tables {
-    fn place(&self, _: Seq) -> Place {
-        self.place.unwrap_or(Place {
+    fn place(&self, _: Seq, newest: Seq) -> Result<Place, Broken> {
+        let none = Place {
             has: Seq(0),
             reads_after: Seq(0),
-        })
+        };
+        let place = self.place.unwrap_or(none);
+        if place.has > newest {
+            let behind = DatabaseError::Behind {
+                host: self.database.host(),
+                has: place.has,
+                newest,
+            };
+            return Err(behind.into());
+        }
+        Ok(place)
     }
 
     async fn deliver(&mut self, lines: &[Line]) -> Result<usize, Broken> {
+        self.confirm(lines)?;
         let (part, has) = (lines.to_vec(), self.has());
         let fold = self.fold.take();
         let mut fold = fold.unwrap_or_else(|| Fold::new(&self.database.journal));
