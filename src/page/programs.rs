@@ -109,8 +109,12 @@ impl Programs {
     /// when it is revoked.
     pub(super) fn who(self: &Arc<Self>, shown: &[u8], held: &Held) -> Option<(String, Scope)> {
         let sha256 = digest(shown);
-        held.belongs_to(&sha256);
-        let holder = self.tokens.holder_of(&sha256)?;
+        // Before it is looked for, so that a token that is revoked in this moment closes the connection.
+        held.belongs_to(Some(&sha256));
+        let Some(holder) = self.tokens.holder_of(&sha256) else {
+            held.belongs_to(None);
+            return None;
+        };
         if self.tokens.used(&sha256, (self.now)()) {
             let programs = Arc::clone(self);
             tokio::task::spawn_blocking(move || {

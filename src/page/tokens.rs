@@ -274,10 +274,10 @@ pub(super) fn digest(token: &[u8]) -> Digest {
 pub(super) struct Held(Mutex<Option<Digest>>);
 
 impl Held {
-    /// Notes that its requests have the token with this digest.
-    pub(super) fn belongs_to(&self, sha256: &str) {
+    /// Notes that its requests have the token with this digest, or one that none of these tokens is.
+    pub(super) fn belongs_to(&self, sha256: Option<&str>) {
         let mut held = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        *held = Some(sha256.to_owned());
+        *held = sha256.map(str::to_owned);
     }
 
     fn sha256(&self) -> Option<Digest> {

@@ -269,7 +269,7 @@ impl Gate {
     ) -> Option<String> {
         let token = self.shown(headers)?;
         let sha256 = digest(token.as_bytes());
-        connection.held.belongs_to(&sha256);
+        connection.held.belongs_to(Some(&sha256));
         let name = self.tokens.name_of(&sha256)?;
         if self.tokens.used(&sha256, (self.now)()) {
             let gate = Arc::clone(self);
