@@ -63,7 +63,12 @@ fn one_alone(certificate: Option<&At<String>>, key: Option<&At<String>>, faults:
 
 /// Whether a host is this machine.
 pub(super) fn is_here(host: &str) -> bool {
-    host == "localhost" || host == "[::1]" || host.starts_with("127.")
+    // No name ends with digits, so that this is an address.
+    let is_number = |rest: &str| {
+        rest.bytes()
+            .all(|byte| byte.is_ascii_digit() || byte == b'.')
+    };
+    host == "localhost" || host == "[::1]" || host.strip_prefix("127.").is_some_and(is_number)
 }
 
 /// Reads `user` and `password_file`. `open` says how to encrypt the line, if it is not and leads to another machine.
@@ -89,4 +94,26 @@ pub(super) fn login(
     }
     let password = password.map(|file| base.join(file.value));
     (user.map(|user| user.value), password)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::is_here;
+
+    #[test]
+    fn this_machine_is_its_name_or_an_address_of_it_and_no_name_that_begins_like_one() {
+        for (host, is) in [
+            ("localhost", true),
+            ("127.0.0.1", true),
+            ("127.9.9.9", true),
+            ("[::1]", true),
+            ("127.broker.example", false),
+            ("127.0.0.1.example", false),
+            ("127.x", false),
+            ("[::2]", false),
+            ("10.0.0.1", false),
+        ] {
+            assert_eq!(is_here(host), is, "{host}");
+        }
+    }
 }
