@@ -215,9 +215,8 @@ impl ComparisonPlan {
                 confidence: self.common.confidence,
             })
         };
-        let (sd, shown) = self.sd.find(context, unit, self.common.axis.as_deref())?;
-        let upper = shown.map(|shown| shown.with(question));
-        self.common.tell(question(sd), upper.as_ref(), context, out)
+        self.common
+            .tell_by_sd(&self.sd, unit, question, context, out)
     }
 }
 
@@ -235,9 +234,8 @@ impl EquivalencePlan {
                 confidence: self.common.confidence,
             })
         };
-        let (sd, shown) = self.sd.find(context, unit, self.common.axis.as_deref())?;
-        let upper = shown.map(|shown| shown.with(question));
-        self.common.tell(question(sd), upper.as_ref(), context, out)
+        self.common
+            .tell_by_sd(&self.sd, unit, question, context, out)
     }
 }
 
@@ -264,6 +262,20 @@ impl Common {
     fn destroys(&self) -> bool {
         let axis = self.axis.as_deref().map(AxisName::new);
         axis.is_some_and(|axis| axis.is_destructive())
+    }
+
+    /// Tells a plan whose question rests on a standard deviation.
+    fn tell_by_sd(
+        &self,
+        sd: &Sd,
+        unit: Unit,
+        question: impl Fn(f64) -> Box<dyn Question>,
+        context: &Context,
+        out: &mut dyn Write,
+    ) -> Result<Exit, Failure> {
+        let (sd, shown) = sd.find(context, unit, self.axis.as_deref())?;
+        let upper = shown.map(|shown| shown.with(&question));
+        self.tell(question(sd), upper.as_ref(), context, out)
     }
 
     fn tell(
