@@ -5,12 +5,15 @@
 //! `{"journal":"…","seq":412,"digest":"…"}`.
 //!
 //! - Each line holds the digest of the line before, so an anchor covers its own line and all before it.
-//! - Other keys beside these are ignored, so that a row of a table with more columns is read too.
+//! - Other keys beside these are ignored, so that a row of a table with more columns is read too, and an event with more
+//!   attributes.
 
 use super::line::Digest;
 use super::{JournalId, Seq};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use serde_json::Deserializer;
+use serde_json::value::RawValue;
 
 /// Maximum number of anchors that are read at once.
 pub const MOST_ANCHORS: usize = 100_000;
@@ -65,25 +68,22 @@ impl Anchor {
         serde_json::to_string(self).unwrap_or_default()
     }
 
-    /// The anchors of a text: one, one on each line, or a list of them.
+    /// The anchors of a text: one, or several one after another, some of them in lists.
     pub fn all_of(text: &[u8]) -> Result<Vec<Self>, NoAnchor> {
-        let text = text
-            .strip_prefix(b"\xef\xbb\xbf")
-            .unwrap_or(text)
-            .trim_ascii();
-        let anchors = if text.starts_with(b"[") {
-            let list: Vec<&serde_json::value::RawValue> =
-                serde_json::from_slice(text).map_err(|error| other(0, &error))?;
-            let read = list.iter().enumerate();
-            let read = read.map(|(at, one)| {
-                serde_json::from_str(one.get()).map_err(|error| other(at, &error))
-            });
-            gathered(read)?
-        } else {
-            let stream = serde_json::Deserializer::from_slice(text).into_iter();
-            let read = stream.enumerate();
-            gathered(read.map(|(at, one)| one.map_err(|error| other(at, &error))))?
-        };
+        let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
+        let mut anchors = Vec::new();
+        for part in Deserializer::from_slice(text).into_iter::<&RawValue>() {
+            let part = part.map_err(|error| other(anchors.len(), &error))?.get();
+            if part.starts_with('[') {
+                let list: Vec<&RawValue> =
+                    serde_json::from_str(part).map_err(|error| other(anchors.len(), &error))?;
+                for one in list {
+                    add(&mut anchors, one.get())?;
+                }
+            } else {
+                add(&mut anchors, part)?;
+            }
+        }
         if anchors.is_empty() {
             return Err(NoAnchor::Empty);
         }
@@ -91,22 +91,20 @@ impl Anchor {
     }
 }
 
-fn gathered(read: impl Iterator<Item = Result<Anchor, NoAnchor>>) -> Result<Vec<Anchor>, NoAnchor> {
-    let mut anchors = Vec::new();
-    for anchor in read {
-        let anchor = anchor?;
-        if anchors.len() == MOST_ANCHORS {
-            return Err(NoAnchor::TooMany);
-        }
-        if anchor.seq < Seq::FIRST {
-            return Err(NoAnchor::Other {
-                number: anchors.len() + 1,
-                cause: "seq is 0, the first entry is 1".to_owned(),
-            });
-        }
-        anchors.push(anchor);
+fn add(anchors: &mut Vec<Anchor>, text: &str) -> Result<(), NoAnchor> {
+    let anchor: Anchor =
+        serde_json::from_str(text).map_err(|error| other(anchors.len(), &error))?;
+    if anchors.len() == MOST_ANCHORS {
+        return Err(NoAnchor::TooMany);
     }
-    Ok(anchors)
+    if anchor.seq < Seq::FIRST {
+        return Err(NoAnchor::Other {
+            number: anchors.len() + 1,
+            cause: "seq is 0, the first entry is 1".to_owned(),
+        });
+    }
+    anchors.push(anchor);
+    Ok(())
 }
 
 fn other(at: usize, error: &serde_json::Error) -> NoAnchor {
@@ -140,6 +138,8 @@ mod tests {
         let both = Ok(vec![one.clone(), two.clone()]);
         assert_eq!(read(&format!("{line}\r\n\n{}\n", two.json())), both);
         assert_eq!(read(&format!("\u{feff}[{line},\n {}]", two.json())), both);
+        let batches = format!("[{line}]\n[{}]\n", two.json());
+        assert_eq!(read(&batches), Ok(vec![one.clone(), two.clone()]));
         let more = line.replace("\"seq\"", "\"station\":{\"a\":[1]},\n\"seq\"");
         assert_eq!(read(&more), Ok(vec![one]));
         let bare = format!(r#"{{"seq":7,"digest":"{ABC}"}}"#);
@@ -156,6 +156,7 @@ mod tests {
             ("[".to_owned(), 1),
             (format!("{good}\nx"), 2),
             (format!("[{good},{{\"seq\":2}}]"), 2),
+            (format!("[{good}]\n[[{good}]]"), 2),
             (good.replace("\"seq\":1", "\"seq\":0"), 1),
             (good.replace("\"seq\":1", "\"seq\":-1"), 1),
             (good.replace("\"seq\":1", "\"seq\":\"1\""), 1),

@@ -10,6 +10,7 @@
 use super::parquet_table;
 use super::read::{ExportFormat, ReadError, carried};
 use crate::durable::WholeFile;
+use crate::entry::{Anchor, JournalId, Seq};
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
 use std::fs::File;
@@ -132,6 +133,15 @@ impl Question {
             "last": self.last,
             "digest": self.digest,
             "rows": self.rows,
+        })
+    }
+
+    /// The last entry that was read, as an anchor; `None` if the question was changed.
+    pub fn anchor(&self) -> Option<Anchor> {
+        Some(Anchor {
+            journal: Some(JournalId(self.journal.clone())),
+            seq: Some(Seq(self.last)).filter(|last| *last >= Seq::FIRST)?,
+            digest: self.digest.parse().ok()?,
         })
     }
 

@@ -1,5 +1,6 @@
 //! An entry as an event of `CloudEvents` 1.0, in its JSON format, as a webhook sends it.
 
+use crate::entry::Anchor;
 use serde::Serialize;
 use serde_json::value::RawValue;
 
@@ -24,6 +25,10 @@ pub(crate) struct CloudEvent<'a> {
     pub(crate) datacontenttype: &'static str,
     /// The schema of the data, by its `$id`.
     pub(crate) dataschema: String,
+    /// The attributes `journal`, `seq` and `digest` of the entry's line: extensions of ours. Left out where `seq` is beyond
+    /// the type Integer of the specification, 2147483647.
+    #[serde(flatten)]
+    pub(crate) anchor: Option<Anchor>,
     /// The entry as stored.
     pub(crate) data: &'a RawValue,
 }

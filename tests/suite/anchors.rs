@@ -13,7 +13,7 @@ use tallyjaw::entry::line::{Digest, decode, encode};
 use tallyjaw::entry::{Entry, SaidEntry};
 
 /// A short series and some notes. Returns the number of the last note.
-fn measure(shop: &mut Shop, daemon: &Daemon) -> u64 {
+pub(crate) fn measure(shop: &mut Shop, daemon: &Daemon) -> u64 {
     let mut feed = daemon.connected_feed();
     daemon.call("arm", &json!({"plan": "no-zero"}));
     shop.press(163);
@@ -32,7 +32,7 @@ fn measured() -> Shop {
     shop
 }
 
-fn segment(shop: &Shop) -> PathBuf {
+pub(crate) fn segment(shop: &Shop) -> PathBuf {
     shop.path("state/journal/00000001.jsonl")
 }
 
@@ -54,14 +54,14 @@ fn verify(shop: &Shop, anchors: &str) -> Output {
 }
 
 /// What `verify` says with these anchors, and its exit code.
-fn said(shop: &Shop, anchors: &str) -> (Option<i32>, String) {
+pub(crate) fn said(shop: &Shop, anchors: &str) -> (Option<i32>, String) {
     let got = verify(shop, anchors);
     let text = [got.stdout, got.stderr].map(|bytes| String::from_utf8(bytes).unwrap());
     (got.status.code(), text.concat())
 }
 
 /// Writes the journal again with another note, and a chain that fits.
-fn written_again(shop: &Shop) {
+pub(crate) fn written_again(shop: &Shop) {
     let mut prev = Digest::NONE;
     let mut text = Vec::new();
     for line in shop.journal_lines() {

@@ -117,6 +117,34 @@ fn a_closed_series_stands_in_the_file_of_its_station_and_day_and_an_open_one_wai
         said.contains("  question  readings, station=bench-1, since=20"),
         "{said}"
     );
+    assert_is_an_anchor(&shop, only);
+}
+
+/// A file says of which entries it was made, so a journal that was cut before the last of them is found by it.
+fn assert_is_an_anchor(shop: &Shop, file: &Path) {
+    let anchored = || {
+        let output = shop.run(&["verify", "--anchor", file.to_str().unwrap()]);
+        (
+            output.status.code(),
+            String::from_utf8(output.stdout).unwrap(),
+        )
+    };
+    let (code, said) = anchored();
+    assert_eq!(code, Some(0), "{said}");
+    assert!(
+        said.contains("  anchors   1 of 1 met, the last of entry "),
+        "{said}"
+    );
+    let lines = shop.journal_lines();
+    let journal = shop.path("state/journal/00000001.jsonl");
+    fs::write(&journal, lines[..4].concat()).unwrap();
+    let (code, said) = anchored();
+    assert_eq!(code, Some(1), "{said}");
+    assert!(
+        said.contains("the journal ends before an anchor: it was cut"),
+        "{said}"
+    );
+    fs::write(&journal, lines.concat()).unwrap();
 }
 
 /// The signatures of the data set that hold for their files by the key that was kept, and the number of files.

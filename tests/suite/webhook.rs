@@ -1,5 +1,6 @@
 //! The webhook sink with receivers that fail in every way.
 
+mod anchored;
 mod receiver;
 
 use crate::harness::{Daemon, PATIENCE, Shop};
@@ -12,6 +13,7 @@ use std::net::TcpListener;
 use std::process::{Command, Stdio};
 use std::thread;
 use std::time::{Duration, Instant};
+use tallyjaw::entry::line::Digest;
 
 /// The request that fails where a receiver takes the others.
 const FAILS_AT: usize = 2;
@@ -457,6 +459,29 @@ fn an_entry_is_the_same_event_in_each_mode_with_all_that_the_specification_requi
         assert_eq!(event["subject"], data["station"]);
         assert_eq!(event["datacontenttype"], "application/json");
         assert_eq!(event["dataschema"], "urn:tallyjaw:schema:1:entry");
+        assert_eq!(event["seq"], data["seq"]);
+        assert_eq!(
+            event["digest"],
+            json!(Digest::of(line.trim_end().as_bytes()))
+        );
+        assert_eq!(
+            event["source"],
+            json!(format!(
+                "urn:tallyjaw:journal:{}",
+                event["journal"].as_str().unwrap()
+            ))
+        );
+        // Names are of lower-case letters and digits, and of 20 characters at most (Naming Conventions).
+        let is_named = |name: &str| {
+            name.len() <= 20
+                && name
+                    .bytes()
+                    .all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit())
+        };
+        assert!(
+            event.as_object().unwrap().keys().all(|name| is_named(name)),
+            "{event}"
+        );
         // REQUIRED and not empty: id, source, specversion, type (CloudEvents 1.0.2, Required Attributes).
         for name in ["id", "source", "type"] {
             assert!(!event[name].as_str().unwrap().is_empty(), "{name}");

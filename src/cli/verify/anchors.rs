@@ -1,6 +1,6 @@
 //! Compares a journal with anchors that others keep of it: brokers, databases, a person.
 //!
-//! In: anchors from files, standard input and web addresses, and every line of the journal. Out: which are met, and a
+//! In: anchors from files (as JSON, or in the metadata of Parquet), standard input and web addresses, and every line of the journal. Out: which are met, and a
 //! finding for each that is not. An anchor proves something only if whoever could change the journal could not change
 //! the anchor too.
 #![expect(
@@ -11,6 +11,7 @@
 use crate::cli::{Failure, bench};
 use crate::entry::line::{Digest, decode};
 use crate::entry::{Anchor, Seq};
+use crate::export::{ExportFormat, Question};
 use crate::journal::{Finding, Report, StoredLine};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -21,7 +22,7 @@ use std::path::Path;
 /// A longer text is not one of anchors.
 const LONGEST: u64 = 16 * 1024 * 1024;
 
-const REMEDY: &str = "give the anchors as they were kept: the retained message at a broker, rows of an outlet as JSON, or a line {\"seq\":…,\"digest\":…}";
+const REMEDY: &str = "give the anchors as they were kept: the retained message at a broker, rows of a database as JSON, events of a webhook, a file of a data set, or a line {\"seq\":…,\"digest\":…}";
 
 /// The anchors, and what the journal has in their places.
 #[derive(Default)]
@@ -43,21 +44,7 @@ impl Anchors {
     pub(super) fn read(sources: &[String], ca_file: Option<&Path>) -> Result<Self, Failure> {
         let mut kept = Vec::new();
         for source in sources {
-            let text = match source.split_once("://") {
-                Some(("http" | "https", _)) => bench::fetched(source, ca_file)?,
-                Some((scheme, _)) if is_scheme(scheme) => {
-                    return Err(Failure::usage(format!(
-                        "got an anchor at {scheme}://, want a file, - or an address with http:// or https://"
-                    ))
-                    .with_remedy(
-                        "get it with a client of that kind: mosquitto_sub … | tallyjaw verify --anchor -",
-                    ));
-                }
-                Some(_) | None => of_file(source)?,
-            };
-            let anchors = Anchor::all_of(&text).map_err(|error| {
-                Failure::usage(format!("{source}: {error}")).with_remedy(REMEDY)
-            })?;
+            let anchors = of_source(source, ca_file)?;
             kept.extend(anchors.into_iter().map(|anchor| (source.clone(), anchor)));
         }
         let mut lines = BTreeMap::new();
@@ -205,6 +192,42 @@ fn difference(
 /// Whether this is the scheme of an address, and not the beginning of a path.
 fn is_scheme(text: &str) -> bool {
     text.len() > 1 && text.bytes().all(|byte| byte.is_ascii_alphanumeric())
+}
+
+fn of_source(source: &str, ca_file: Option<&Path>) -> Result<Vec<Anchor>, Failure> {
+    let text = match source.split_once("://") {
+        Some(("http" | "https", _)) => bench::fetched(source, ca_file)?,
+        Some((scheme, _)) if is_scheme(scheme) => {
+            return Err(Failure::usage(format!(
+                "got an anchor at {scheme}://, want a file, - or an address with http:// or https://"
+            ))
+            .with_remedy(
+                "get it with a client of that kind: mosquitto_sub … | tallyjaw verify --anchor -",
+            ));
+        }
+        Some(_) | None if is_parquet(source) => return Ok(vec![of_parquet(source)?]),
+        Some(_) | None => of_file(source)?,
+    };
+    Anchor::all_of(&text)
+        .map_err(|error| Failure::usage(format!("{source}: {error}")).with_remedy(REMEDY))
+}
+
+/// Whether the file begins as a Parquet file does. One that cannot be read is said by whoever reads it.
+fn is_parquet(source: &str) -> bool {
+    let mut first = [0; 4];
+    let read = File::open(source).and_then(|mut file| file.read_exact(&mut first));
+    read.is_ok() && first == *b"PAR1"
+}
+
+/// The anchor of an export or of a file of a data set: the last entry that it was made of.
+fn of_parquet(source: &str) -> Result<Anchor, Failure> {
+    let question = Question::of(Path::new(source), ExportFormat::Parquet, None)
+        .map_err(|error| Failure::usage(format!("{source}: {error}")).with_remedy(REMEDY))?;
+    let anchor = question.and_then(|(question, _)| question.anchor());
+    anchor.ok_or_else(|| {
+        let what = format!("{source}: got a Parquet file that does not say of which entries it was made, want one as the daemon or an export wrote it");
+        Failure::usage(what).with_remedy(REMEDY)
+    })
 }
 
 fn of_file(source: &str) -> Result<Vec<u8>, Failure> {

@@ -84,7 +84,7 @@ pub(super) struct Verify {
     #[arg(long, value_name = "FILE", conflicts_with_all = ["state_dir", "label"])]
     authority: Vec<PathBuf>,
     /// Anchors that others keep of the journal: a file (- is standard input) or a web address with one, or one on each
-    /// line; the journal must have each line. Once for each source
+    /// line, or a Parquet file of a data set; the journal must have each line. Once for each source
     #[arg(long, value_name = "FILE|URL", conflicts_with_all = ["state_dir", "label"])]
     anchor: Vec<String>,
     /// The certificates in PEM that the server of an https address is checked against [default: the system's]

@@ -1,10 +1,12 @@
 //! Entries as `CloudEvents` 1.0: JSON format (structured, batch) and HTTP binding (binary).
 //!
 //! The attributes of an entry are `id` (`JOURNAL/SEQ`), `source`, `type`, `subject` (the station, if it has one), `time`,
-//! `datacontenttype` and `dataschema`. Its data is the line as stored, digit by digit.
+//! `datacontenttype` and `dataschema`, and as extensions its anchor: `journal`, `seq` and `digest`. Its data is the line as
+//! stored, digit by digit.
 
 use super::super::SinkError;
 use crate::config::WebhookMode;
+use crate::entry::{Anchor, JournalId, Seq};
 use crate::journal::{JournalError, Line};
 use crate::message::VERSION;
 use crate::message::cloud_event::CloudEvent;
@@ -15,6 +17,8 @@ const SPECIFICATION: &str = "1.0";
 const STRUCTURED: &str = "application/cloudevents+json; charset=utf-8";
 const BATCH: &str = "application/cloudevents-batch+json; charset=utf-8";
 const DATA: &str = "application/json";
+/// The largest Integer of the specification.
+const LARGEST: Seq = Seq(i32::MAX as u64);
 
 /// A request: headers and body.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -28,6 +32,7 @@ fn event<'a>(line: &'a Line, journal: &str) -> Result<CloudEvent<'a>, SinkError>
     let stamped = line.entry()?;
     let data = std::str::from_utf8(&line.bytes).ok();
     let data = data.and_then(|text| serde_json::from_str(text).ok());
+    let anchor = || Anchor::of_line(&JournalId(journal.to_owned()), line.seq, &line.bytes);
     Ok(CloudEvent {
         specversion: SPECIFICATION,
         id: format!("{journal}/{}", line.seq),
@@ -37,6 +42,7 @@ fn event<'a>(line: &'a Line, journal: &str) -> Result<CloudEvent<'a>, SinkError>
         time: stamped.at.to_string(),
         datacontenttype: DATA,
         dataschema: format!("urn:tallyjaw:schema:{VERSION}:entry"),
+        anchor: (line.seq <= LARGEST).then(anchor),
         data: data.ok_or(JournalError::Missing { seq: line.seq })?,
     })
 }
@@ -54,6 +60,19 @@ fn headers(event: &CloudEvent<'_>) -> Vec<(&'static str, String)> {
     ];
     if let Some(subject) = &event.subject {
         headers.push(("ce-subject", encoded(subject)));
+    }
+    if let Some(Anchor {
+        journal,
+        seq,
+        digest,
+    }) = &event.anchor
+    {
+        let journal = journal.as_ref().map_or("", |journal| &journal.0);
+        headers.extend([
+            ("ce-journal", encoded(journal)),
+            ("ce-seq", seq.to_string()),
+            ("ce-digest", digest.to_string()),
+        ]);
     }
     headers
 }

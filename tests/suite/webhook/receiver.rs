@@ -166,10 +166,13 @@ pub(super) fn events(headers: &BTreeMap<String, String>, body: &[u8]) -> Vec<Val
             let attributes = headers.iter().filter_map(|(name, value)| {
                 let name = name.strip_prefix("ce-")?;
                 let value = percent_encoding::percent_decode_str(value);
-                Some((
-                    name.to_owned(),
-                    value.decode_utf8().unwrap().into_owned().into(),
-                ))
+                let value = value.decode_utf8().unwrap().into_owned();
+                // An Integer has no type in a header. Ours is `seq`.
+                let value = match name {
+                    "seq" => value.parse::<i32>().unwrap().into(),
+                    _ => value.into(),
+                };
+                Some((name.to_owned(), value))
             });
             let mut event: Map<String, Value> = attributes.collect();
             event.insert("datacontenttype".to_owned(), kind.into());
