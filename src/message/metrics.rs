@@ -16,7 +16,7 @@ pub struct Family {
 }
 
 /// Every family that is served.
-pub const FAMILIES: [Family; 25] = [
+pub const FAMILIES: [Family; 27] = [
     Family {
         name: "tallyjaw_build",
         kind: "info",
@@ -184,6 +184,20 @@ pub const FAMILIES: [Family; 25] = [
         unit: None,
         labels: &["sink", "kind"],
         help: "Tries of a sink that failed, since the daemon started.",
+    },
+    Family {
+        name: "tallyjaw_sink_recoveries",
+        kind: "counter",
+        unit: None,
+        labels: &["sink", "kind"],
+        help: "Failures of a sink that are over, since the daemon started.",
+    },
+    Family {
+        name: "tallyjaw_sink_recovered_timestamp_seconds",
+        kind: "gauge",
+        unit: Some("seconds"),
+        labels: &["sink", "kind"],
+        help: "When the last failure of a sink was over, since 1970; without a sample if none was.",
     },
     Family {
         name: "tallyjaw_journal_sync_seconds",

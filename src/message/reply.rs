@@ -223,6 +223,9 @@ pub struct SinkStatus {
     pub behind: u64,
     /// Number of failed attempts since the daemon started.
     pub failures: u64,
+    /// Number of failures that are over, since the daemon started.
+    #[serde(default)]
+    pub recoveries: u64,
     /// Current failure; left out while the sink works.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub failing: Option<SinkFailure>,
@@ -253,6 +256,7 @@ impl SinkStatus {
             after: 0,
             behind: 0,
             failures: 0,
+            recoveries: 0,
             failing: None,
             recovered: None,
         }

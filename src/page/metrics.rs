@@ -9,6 +9,7 @@ use crate::clients::{Health, Live};
 use crate::message::metrics::{FAMILIES, Family};
 use crate::message::production::ProductionMessage;
 use crate::message::reply::{SinkStatus, Status};
+use crate::quantity::WallMicros;
 use crate::spec::Verdict;
 use axum::http::header::ACCEPT;
 use axum::http::{HeaderMap, HeaderValue, StatusCode};
@@ -215,13 +216,14 @@ type SinkFamily = (&'static str, fn(&SinkStatus) -> u64);
 
 /// Writes the state of the sinks.
 fn sinks(text: &mut Text, sinks: &[SinkStatus]) {
-    let families: [SinkFamily; 4] = [
+    let families: [SinkFamily; 5] = [
         ("tallyjaw_sink_failing", |sink| {
             u64::from(sink.failing.is_some())
         }),
         ("tallyjaw_sink_behind_entries", |sink| sink.behind),
         ("tallyjaw_sink_last_entry", |sink| sink.after),
         ("tallyjaw_sink_failures_total", |sink| sink.failures),
+        ("tallyjaw_sink_recoveries_total", |sink| sink.recoveries),
     ];
     for (name, value) in families {
         text.family(name.trim_end_matches("_total"));
@@ -230,6 +232,20 @@ fn sinks(text: &mut Text, sinks: &[SinkStatus]) {
             text.sample(name, &labels, value(sink));
         }
     }
+    let name = "tallyjaw_sink_recovered_timestamp_seconds";
+    text.family(name);
+    for sink in sinks {
+        let labels = [("sink", sink.sink.as_str()), ("kind", &sink.kind)];
+        if let Some(at) = recovered_at(sink) {
+            text.sample(name, &labels, seconds(at));
+        }
+    }
+}
+
+/// When the last failure was over, in microseconds since 1970.
+fn recovered_at(sink: &SinkStatus) -> Option<u64> {
+    let until: WallMicros = sink.recovered.as_ref()?.until.parse().ok()?;
+    u64::try_from(until.0).ok()
 }
 
 /// Adds counts of 0, so that the first increase is seen as one.

@@ -104,6 +104,7 @@ impl Attempts {
                 ..
             } = failure;
             tracing::info!(sink = self.status.sink, kind = self.status.kind, %after, since, tries, "the sink takes entries again");
+            self.status.recoveries += 1;
             self.status.recovered = Some(SinkRecovery {
                 since,
                 until: super::now().to_string(),
@@ -192,6 +193,7 @@ mod tests {
         attempts.delivered(Seq(7));
         let last = text.lock().unwrap().last().unwrap().clone();
         assert_eq!((last.after, last.failures, last.failing), (7, 2, None));
+        assert_eq!(last.recoveries, 1);
         let over = last.recovered.unwrap();
         assert_eq!(
             (over.since.as_str(), over.tries, over.error.as_str()),

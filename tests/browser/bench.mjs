@@ -10,6 +10,7 @@ import { bodyHas, check, counted, dialog, faults, folder, heard, kind, opened, P
 import { browser, faultsOfText } from "./look.mjs";
 import { measured } from "./measured.mjs";
 import { production } from "./production.mjs";
+import { recovered } from "./recovered.mjs";
 import { sealed } from "./sealed.mjs";
 import { everywhere } from "./screens.mjs";
 import { Shop } from "./shop.mjs";
@@ -786,6 +787,7 @@ await run("bench page", {
   production: async () => faults.push(...(await production(binary, chromium, { look, pressed, type, key, start }))),
   measured: async () => faults.push(...(await measured(binary, chromium, { look, pressed, start }))),
   sealed: async () => faults.push(...(await sealed(binary, chromium, { look, key }))),
+  recovered: async () => faults.push(...(await recovered(binary, chromium, { look, key }))),
   hostile: () => hostile(shop, chromium, served),
   onlyLooking: () => onlyLooking(chromium, served.address),
   stoodIn: () => stoodIn(chromium, served.address),

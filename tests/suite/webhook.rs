@@ -2,6 +2,7 @@
 
 mod anchored;
 mod receiver;
+mod recovered;
 
 use crate::harness::{Daemon, PATIENCE, Shop};
 use crate::timestamp::authority::Authority;

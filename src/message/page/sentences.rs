@@ -53,6 +53,13 @@ pub(super) fn texts(status: &Status, benches: &[BenchMessage]) -> Texts {
             [failing.error.as_str(), failing.remedy.as_str()],
         );
     }
+    for over in status
+        .sinks
+        .iter()
+        .filter_map(|sink| sink.recovered.as_ref())
+    {
+        gather(&mut texts, [over.error.as_str()]);
+    }
     texts
 }
 

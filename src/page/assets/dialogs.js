@@ -1,7 +1,7 @@
 // Dialogs over the screen: operator, tool, free choice, events, service view, reasons.
 
 import { $, button, capital, make, open, refill, setText, shape } from "./dom.js";
-import { axisName, clock, LANGUAGES, language, named, number, says, t, translated } from "./texts.js";
+import { axisName, clock, day, LANGUAGES, language, named, number, says, t, translated } from "./texts.js";
 import { call } from "./daemon.js";
 import { offered } from "./plans.js";
 
@@ -152,7 +152,7 @@ export function showService(state, bench, station) {
     ];
     return make("section", { "data-instrument": one.instrument }, make("h3", {}, shape(drawn), `${one.instrument}: ${words}`), make("dl", {}, ...facts.filter(Boolean).flat()));
   }));
-  const sinks = (state.sinks ?? []).map((sink) => [make("dt", {}, `${sink.sink} (${sink.kind})`), make("dd", {}, sink.failing ? `${t("sink.failing", { since: clock(sink.failing.since), n: sink.behind })} ${says(sink.failing.error)}. ${capital(says(sink.failing.remedy))}` : soFar(sink))]);
+  const sinks = (state.sinks ?? []).map((sink) => [make("dt", {}, `${sink.sink} (${sink.kind})`), make("dd", {}, sink.failing ? `${t("sink.failing", { since: clock(sink.failing.since), n: sink.behind })} ${says(sink.failing.error)}. ${capital(says(sink.failing.remedy))}` : [soFar(sink), over(sink)])]);
   $("service-daemon").replaceChildren(...[row("service.version", state.version), row("service.journal", `${state.journal}, #${state.state.seq ?? 0}, ${named("health", state.journal_health)}`), row("service.key", sealing(state))].flat(), ...sinks.flat());
 }
 
@@ -167,6 +167,13 @@ function sealing({ signing_key: known, key_trouble: trouble }) {
 function soFar({ kind, after, behind }) {
   if (kind !== "timestamp") return t("sink.behind", { n: behind });
   return after === 0 ? t("sink.unstamped") : t("sink.stamped", { after, n: behind });
+}
+
+// The last failure that is over, quietly: nobody needs to act.
+function over({ recovered }) {
+  if (!recovered) return null;
+  const { since, until, error } = recovered;
+  return make("span", { class: "over" }, `${t("sink.recovered", { since: day(since), until: day(until) })} ${says(error)}`);
 }
 
 export function showLanguages(choose) {
