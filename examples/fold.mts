@@ -109,7 +109,7 @@ async function follow(path: string, file: string, kept: Kept): Promise<boolean> 
         save(file, kept);
         came = true;
       } else if (said.kind !== 'state') {
-        missing = said.kind === 'entries_missing';
+        missing ||= said.kind === 'entries_missing';
         say(`${said.kind}: ${said.message}`);
       }
     }

@@ -118,7 +118,7 @@ def entries(path: str, counts: Counts) -> Iterator[Feed]:
                         missing = False
                         yield said
                 elif said["kind"] != "state" and "message" in said:
-                    missing = said["kind"] == "entries_missing"
+                    missing = missing or said["kind"] == "entries_missing"
                     say(f"{said['kind']}: {said['message']}")
     except OSError as error:
         say(error)

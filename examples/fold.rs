@@ -76,20 +76,25 @@ impl Kept {
             }
         } else if kind == "completed" {
             let (mut mine, mut words) = (json!({}), String::new());
-            let readings = series.get(&number("series")).into_iter().flatten();
-            for (_, (key, _)) in readings.filter(|(_, (_, counts))| *counts) {
+            let known = series.get(&number("series")); // Not if it began in a segment that was removed.
+            for (_, (key, _)) in known
+                .into_iter()
+                .flatten()
+                .filter(|(_, (_, counts))| *counts)
+            {
                 let verdict = key.rsplit(' ').next().unwrap_or_default();
                 mine[verdict] = (mine[verdict].as_u64().unwrap_or_default() + 1).into();
             }
-            let theirs = &entry["counts"]["verdicts"]; // Older releases have none.
             for (verdict, count) in mine.as_object().into_iter().flatten() {
                 words = format!("{words} {verdict}={count}");
-                if theirs.is_object() && theirs[verdict] != *count {
-                    return Err(format!("counted {mine}, the daemon has {theirs}").into());
+            }
+            let theirs = entry["counts"]["verdicts"].as_object(); // Older releases have none.
+            for (verdict, count) in theirs.filter(|_| known.is_some()).into_iter().flatten() {
+                if mine[verdict].as_u64().unwrap_or_default() != *count {
+                    return Err(format!("counted {mine}, the daemon has {theirs:?}").into());
                 }
             }
-            let (series, outcome) = (number("series"), text("outcome"));
-            println!("{series} {station} {outcome}{words}");
+            println!("{} {station} {}{words}", number("series"), text("outcome"));
         }
         Ok(())
     }
@@ -123,7 +128,7 @@ impl Kept {
                     fs::rename(format!("{file}.new"), file)?;
                 }
             } else if said["kind"] != "state" {
-                missing = said["kind"] == "entries_missing";
+                missing |= said["kind"] == "entries_missing";
                 eprintln!("fold: {}: {}", said["kind"], said["message"]);
             }
         }
@@ -136,8 +141,9 @@ fn main() -> Done<()> {
     let (Some(path), Some(file)) = (words.next(), words.next()) else {
         return Err("usage: fold FEED.SOCK COUNTS.JSON".into());
     };
-    let kept = fs::read(&file).ok();
-    let kept = kept.map(|text| serde_json::from_slice(&text));
+    let kept = fs::read(&file)
+        .ok()
+        .map(|text| serde_json::from_slice(&text));
     let mut kept: Kept = kept.transpose()?.unwrap_or_default();
     loop {
         if let Ok(feed) = UnixStream::connect(&path) {

@@ -18,7 +18,7 @@ const STRUCTURED: &str = "application/cloudevents+json; charset=utf-8";
 const BATCH: &str = "application/cloudevents-batch+json; charset=utf-8";
 const DATA: &str = "application/json";
 /// The largest Integer of the specification.
-const LARGEST: Seq = Seq(i32::MAX as u64);
+const LARGEST: Seq = Seq(2_147_483_647);
 
 /// A request: headers and body.
 #[derive(Debug, Clone, PartialEq, Eq)]
