@@ -23,7 +23,7 @@ use std::io::{BufRead, BufReader, Write};
 use std::os::unix::net::UnixStream;
 use std::time::Duration;
 
-type Readings = BTreeMap<u64, (String, bool)>;
+type Readings = BTreeMap<u64, (String, bool)>; // by number: what it is, and whether it counts
 type Done<T> = Result<T, Box<dyn Error>>;
 
 const PAUSE: Duration = Duration::from_millis(500); // before connecting again
@@ -32,10 +32,9 @@ const SERIES_KEPT: usize = 3; // of a station: the open one, one that can be res
 #[derive(Default, Serialize, Deserialize)]
 struct Kept {
     journal: Option<String>,
-    seq: u64,                      // of the last entry that is counted
-    counts: BTreeMap<String, i64>, // by terminal, axis and verdict
-    /// By station and number: readings, counted or not.
-    series: BTreeMap<String, BTreeMap<u64, Readings>>,
+    seq: u64,                                          // of the last entry that is counted
+    counts: BTreeMap<String, i64>,                     // by terminal, axis and verdict
+    series: BTreeMap<String, BTreeMap<u64, Readings>>, // by station and number
 }
 
 impl Kept {
@@ -75,23 +74,19 @@ impl Kept {
                 self.change(station, reading, kind == "restored");
             }
         } else if kind == "completed" {
-            let (mut mine, mut words) = (json!({}), String::new());
+            let (mut mine, mut words) = (BTreeMap::<&str, u64>::new(), String::new());
             let known = series.get(&number("series")); // Not if it began in a segment that was removed.
-            for (_, (key, _)) in known
-                .into_iter()
-                .flatten()
-                .filter(|(_, (_, counts))| *counts)
-            {
+            for (_, (key, counts)) in known.into_iter().flatten() {
                 let verdict = key.rsplit(' ').next().unwrap_or_default();
-                mine[verdict] = (mine[verdict].as_u64().unwrap_or_default() + 1).into();
+                *mine.entry(verdict).or_default() += u64::from(*counts);
             }
-            for (verdict, count) in mine.as_object().into_iter().flatten() {
+            for (verdict, count) in mine.iter().filter(|one| *one.1 > 0) {
                 words = format!("{words} {verdict}={count}");
             }
             let theirs = entry["counts"]["verdicts"].as_object(); // Older releases have none.
             for (verdict, count) in theirs.filter(|_| known.is_some()).into_iter().flatten() {
-                if mine[verdict].as_u64().unwrap_or_default() != *count {
-                    return Err(format!("counted {mine}, the daemon has {theirs:?}").into());
+                if *count != mine.get(verdict.as_str()).copied().unwrap_or_default() {
+                    return Err(format!("counted {mine:?}, the daemon has {theirs:?}").into());
                 }
             }
             println!("{} {station} {}{words}", number("series"), text("outcome"));
@@ -141,9 +136,8 @@ fn main() -> Done<()> {
     let (Some(path), Some(file)) = (words.next(), words.next()) else {
         return Err("usage: fold FEED.SOCK COUNTS.JSON".into());
     };
-    let kept = fs::read(&file)
-        .ok()
-        .map(|text| serde_json::from_slice(&text));
+    let kept = fs::read(&file).ok();
+    let kept = kept.map(|text| serde_json::from_slice(&text));
     let mut kept: Kept = kept.transpose()?.unwrap_or_default();
     loop {
         if let Ok(feed) = UnixStream::connect(&path) {

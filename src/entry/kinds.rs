@@ -174,7 +174,7 @@ levels! {
     }
     /// What happened to a series and its readings.
     Series(SeriesEntry, SeriesKind) a_station {
-        /// A series was opened.
+        /// A series was opened, empty: its slots are `pieces` times the number of `axes`, and every other count is 0.
         "armed" Armed(Arc<ArmedSpec>),
         /// The operator closed a series.
         "disarmed" Disarmed(Disarmed),

@@ -64,7 +64,7 @@ fn a_token_that_reads_reads_everywhere_and_commands_nothing() {
         );
         assert_eq!(
             answer.headers["www-authenticate"],
-            "Bearer realm=\"tallyjaw\", error=\"insufficient_scope\", scope=\"command\""
+            "Bearer realm=\"tallyjaw\", error=\"insufficient_scope\", scope=\"read\""
         );
     }
     assert_eq!(shop.journal_lines().len(), before);
@@ -162,6 +162,14 @@ fn a_revoked_token_ends_its_open_connections_and_opens_nothing_any_more() {
         assert!(line.contains("still here"), "{line}");
     }
     refused(&shop, &["revoke", "one"], "there is no token \"one\"");
+    // The log has what the journal has not: docs/threats.md.
+    let messages = shop.messages();
+    for said in [
+        "a token was made token=\"one\" scope=\"read\"",
+        "a token was revoked token=\"one\"",
+    ] {
+        assert!(messages.contains(said), "{said}: {messages}");
+    }
 }
 
 #[test]

@@ -17,9 +17,29 @@ use acts::{Act, act, arming, bench_act, off_zero, run};
 use proptest::prelude::*;
 use proptest::sample::select;
 use shop::Shop;
+use tallyjaw::entry::{Counts, Entry, SeriesEntry, State};
 
 fn audited(shop: &Shop) -> usize {
+    opened_empty(shop);
     auditor::audit(shop.entries.iter().zip(shop.times.iter().copied()))
+}
+
+/// Each entry `armed` opens an empty series, as docs/integrator.md says, so that it needs no counts of its own.
+fn opened_empty(shop: &Shop) {
+    let mut state = State::default();
+    for stamped in &shop.entries {
+        state.apply(stamped);
+        if let Entry::Series(SeriesEntry::Armed(spec)) = &stamped.entry {
+            let series = state.stations[&spec.station].series.as_ref();
+            let counts = series.unwrap().counts();
+            let slots = u64::from(spec.pieces) * u64::try_from(spec.axes.len()).unwrap();
+            let empty = Counts {
+                slots,
+                ..Counts::default()
+            };
+            assert_eq!(counts, empty, "{}", stamped.seq);
+        }
+    }
 }
 
 /// How many sequences: what the environment says, or few enough for every day.
@@ -126,7 +146,7 @@ fn near_the_end() -> impl Strategy<Value = Act> {
 fn the_random_sequences_count_readings_and_fill_series() {
     use proptest::strategy::ValueTree;
     use proptest::test_runner::TestRunner;
-    use tallyjaw::entry::{Doubted, Entry, FrameEntry, Outcome, Retracted, SeriesEntry};
+    use tallyjaw::entry::{Doubted, FrameEntry, Outcome, Retracted};
     let mut runner = TestRunner::deterministic();
     let (mut counted, mut filled, mut doubted, mut retracted) = (0, 0, 0, 0);
     let (mut restored, mut spent, mut resumed) = (0, 0, 0);
