@@ -64,7 +64,7 @@ fn a_token_that_reads_reads_everywhere_and_commands_nothing() {
         );
         assert_eq!(
             answer.headers["www-authenticate"],
-            "Bearer realm=\"tallyjaw\", error=\"insufficient_scope\", scope=\"read\""
+            "Bearer realm=\"tallyjaw\", error=\"insufficient_scope\", scope=\"command\""
         );
     }
     assert_eq!(shop.journal_lines().len(), before);
