@@ -40,6 +40,7 @@ mod index;
 mod jobs;
 mod journal;
 mod json_rpc;
+mod json_schema;
 mod labels;
 mod lake;
 mod large;

@@ -37,6 +37,8 @@ const PLAIN_HTTP: &[&str] = &[
     "www.apache.org/licenses/",
     "cyclonedx.org/schema/",
     "json-schema.org/",
+    "example.com/", // names in cases of the JSON Schema suite
+    "2001:0db8:",   // the same
 ];
 
 /// Where every package comes from.
