@@ -86,7 +86,7 @@ pub(super) fn start_with(
         feed: Box::new(feed),
         before_value: "\"value\":",
         besides: "\"verdict\":\"pass\"",
-        _process: process,
+        process,
         _crowd: Box::new(()),
     })
 }

@@ -8,8 +8,9 @@
 //! pays for them is what the kernel takes for waking them on these processors. Then the daemon with 100 clients of the
 //! page's event stream, for one more of these and for a client of the feed; and beside a flood, in which another port of the
 //! daemon sends two values in turn without pause. For the flood the growth of the journal is shown. The clients that
-//! read are part of this program and use the same cores. Last, what arrives at the receivers of sinks (an HTTP server, a
-//! subscriber of a broker, a client of a database), beside the feed, by the same presses. The ratios of the medians and of the 99th percentiles are
+//! read are part of this program and use the same cores. Last, what arrives at the receivers of sinks (servers of HTTP and
+//! HTTPS, a subscriber of a broker, a client of a database) and at a client of the feed that gets each state, beside the feed, by the
+//! same presses; and the processor time and memory of a daemon with each of them alone, beside one with none. The ratios of the medians and of the 99th percentiles are
 //! printed with their 95 % intervals; the times of different runs cannot be compared. So that a change can be judged,
 //! the file of an earlier build takes part beside crowds.
 //!
@@ -24,8 +25,11 @@
     reason = "a benchmark is files, processes and a clock"
 )]
 
+mod cost;
 mod crowd;
 mod daemon;
+#[path = "../../tests/suite/postgres/server.rs"]
+mod database;
 mod disk;
 mod flood;
 mod outlets;
@@ -69,7 +73,7 @@ struct Contestant {
     before_value: &'static str,
     /// Other text in that line.
     besides: &'static str,
-    _process: Child,
+    process: Child,
     /// Its other clients.
     _crowd: Box<dyn Any>,
 }

@@ -40,7 +40,7 @@ pub(super) fn start<C: 'static>(
         feed: Box::new(BufReader::new(feed)),
         before_value: "+",
         besides: "",
-        _process: process,
+        process,
         _crowd: Box::new(crowd),
     })
 }

@@ -1,172 +1,21 @@
 //! The sink of rows with a real database server, killed under load, and what it says of one that refuses.
 
+mod server;
+
 use crate::harness::{Daemon, PATIENCE, Shop};
-use crate::mqtt::free_port;
 use crate::timestamp::authority::Authority;
 use serde_json::{Value, json};
+use server::{Server, give};
 use std::collections::BTreeMap;
 use std::fs;
-use std::net::TcpStream;
-use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Output, Stdio};
+use std::process::{Command, Output};
 use std::thread;
 use std::time::{Duration, Instant};
-
-/// Another user than root, as which the server runs: it refuses to be root.
-const NOBODY: &str = "nobody";
-
-/// A program of the server, which Debian keeps out of the search path.
-fn program(name: &str) -> PathBuf {
-    let folders = fs::read_dir("/usr/lib/postgresql").into_iter().flatten();
-    let found = folders.map(|item| item.unwrap().path().join("bin").join(name));
-    let found = found.filter(|path| path.exists()).max();
-    found.unwrap_or_else(|| panic!("no {name}; ./check installs it"))
-}
-
-/// A command, run by that user if we are root.
-fn as_nobody(program: &Path) -> Command {
-    if rustix::process::geteuid().is_root() {
-        let mut command = Command::new("setpriv");
-        let user = format!("--reuid={NOBODY}");
-        command.args([&user, "--regid=nogroup", "--clear-groups", "--"]);
-        command.arg(program);
-        return command;
-    }
-    Command::new(program)
-}
 
 fn done(command: &mut Command) -> Output {
     let output = command.output().unwrap();
     assert!(output.status.success(), "{command:?}: {output:?}");
     output
-}
-
-/// A server with a database `shop` and the user `bench`, in a folder of its own.
-struct Server {
-    folder: tempfile::TempDir,
-    port: u16,
-    child: Option<Child>,
-}
-
-impl Server {
-    /// Starts it with more lines in its configuration.
-    fn start(more: &str) -> Self {
-        let folder = tempfile::tempdir().unwrap();
-        if rustix::process::geteuid().is_root() {
-            done(Command::new("chown").arg(NOBODY).arg(folder.path()));
-        }
-        let data = folder.path().join("data");
-        let mut initdb = as_nobody(&program("initdb"));
-        initdb.args([
-            "-U",
-            "owner",
-            "-A",
-            "trust",
-            "-E",
-            "UTF8",
-            "--locale=C",
-            "--no-sync",
-            "-D",
-        ]);
-        done(initdb.arg(&data));
-        let port = free_port();
-        let mut server = Self {
-            folder,
-            port,
-            child: None,
-        };
-        let own = format!(
-            "\nport = {port}\nlisten_addresses = '127.0.0.1'\nunix_socket_directories = ''\n{more}\n"
-        );
-        server.add("postgresql.conf", &own);
-        server.run();
-        server.sql("postgres", "CREATE DATABASE shop");
-        server.sql(
-            "shop",
-            "CREATE USER bench PASSWORD 'right'; GRANT ALL ON SCHEMA public TO bench",
-        );
-        server
-    }
-
-    fn data(&self) -> PathBuf {
-        self.folder.path().join("data")
-    }
-
-    fn add(&self, name: &str, text: &str) {
-        let path = self.data().join(name);
-        let before = fs::read_to_string(&path).unwrap_or_default();
-        fs::write(path, before + text).unwrap();
-    }
-
-    /// Starts the server, as often as the remains of a killed one refuse it.
-    fn run(&mut self) {
-        let deadline = Instant::now() + PATIENCE;
-        loop {
-            let child = as_nobody(&program("postgres"))
-                .arg("-D")
-                .arg(self.data())
-                .stdout(Stdio::null())
-                .stderr(Stdio::null())
-                .spawn();
-            let mut child = child.unwrap();
-            while child.try_wait().unwrap().is_none() {
-                if self.answers() {
-                    self.child = Some(child);
-                    return;
-                }
-                assert!(Instant::now() < deadline, "the server does not start");
-                thread::sleep(Duration::from_millis(20));
-            }
-            assert!(Instant::now() < deadline, "the server does not start");
-            thread::sleep(Duration::from_millis(50));
-        }
-    }
-
-    /// Whether it takes statements, and not only connections.
-    fn answers(&self) -> bool {
-        TcpStream::connect(("127.0.0.1", self.port)).is_ok()
-            && self.psql("postgres", "SELECT 1").status.success()
-    }
-
-    fn kill(&mut self) {
-        let mut child = self.child.take().unwrap();
-        child.kill().unwrap();
-        child.wait().unwrap();
-    }
-
-    fn psql(&self, database: &str, statement: &str) -> Output {
-        Command::new(program("psql"))
-            .args([
-                "-X",
-                "-q",
-                "-A",
-                "-t",
-                "-v",
-                "ON_ERROR_STOP=1",
-                "-h",
-                "127.0.0.1",
-            ])
-            .args(["-U", "owner", "-p", &self.port.to_string()])
-            .args(["-d", database, "-c", statement])
-            .output()
-            .unwrap()
-    }
-
-    /// What a statement gives, one line for each row.
-    fn sql(&self, database: &str, statement: &str) -> Vec<String> {
-        let output = self.psql(database, statement);
-        assert!(output.status.success(), "{statement}: {output:?}");
-        let text = String::from_utf8(output.stdout).unwrap();
-        text.lines().map(str::to_owned).collect()
-    }
-}
-
-impl Drop for Server {
-    fn drop(&mut self) {
-        if self.child.is_some() {
-            self.kill();
-        }
-    }
 }
 
 fn configure(shop: &Shop, host: &str, port: u16, keys: &str) {
@@ -207,7 +56,7 @@ fn assert_same(server: &Server, shop: &Shop) {
     let want = exported(shop);
     assert!(!want.is_empty());
     let rows = "SELECT to_jsonb(r) - 'at_utc' FROM tallyjaw_readings r ORDER BY seq";
-    let rows = server.sql("shop", rows);
+    let rows = server.sql("shop", rows).unwrap();
     assert_eq!(rows.len(), want.len());
     for row in rows {
         let row: BTreeMap<String, Value> = serde_json::from_str(&row).unwrap();
@@ -225,14 +74,14 @@ fn assert_same(server: &Server, shop: &Shop) {
         }
     }
     let unlike = "SELECT count(*) FROM tallyjaw_readings WHERE at_utc IS NULL OR (value_mm * 1000000)::bigint <> value_nm";
-    assert_eq!(server.sql("shop", unlike), ["0"]);
+    assert_eq!(server.sql("shop", unlike).unwrap(), ["0"]);
 }
 
 #[test]
 fn a_database_killed_under_load_and_a_daemon_killed_too_have_no_row_missing_or_double() {
     let kills = std::env::var("TALLYJAW_DATABASE_KILLS");
     let kills = kills.map_or(3, |kills| kills.parse().unwrap());
-    let mut server = Server::start("");
+    let mut server = Server::start("").unwrap();
     let mut shop = Shop::new();
     configure(&shop, "127.0.0.1", server.port, "");
     let mut daemon = shop.start();
@@ -247,7 +96,7 @@ fn a_database_killed_under_load_and_a_daemon_killed_too_have_no_row_missing_or_d
             }
         };
         load(&mut shop, &mut feed);
-        server.kill(); // killed while rows are on their way
+        server.kill().unwrap(); // killed while rows are on their way
         load(&mut shop, &mut feed);
         if round == kills / 2 {
             drop(feed);
@@ -255,7 +104,7 @@ fn a_database_killed_under_load_and_a_daemon_killed_too_have_no_row_missing_or_d
             daemon = shop.start();
             feed = daemon.connected_feed();
         }
-        server.run();
+        server.run().unwrap();
         load(&mut shop, &mut feed);
         // Refused where the last press has just closed its series.
         let _ = daemon.control().call("retract", &json!({}));
@@ -265,14 +114,16 @@ fn a_database_killed_under_load_and_a_daemon_killed_too_have_no_row_missing_or_d
     }
     assert_same(&server, &shop);
     let retracted = "SELECT count(*) > 0 FROM tallyjaw_readings WHERE standing = 'retracted'";
-    assert_eq!(server.sql("shop", retracted), ["t"]);
+    assert_eq!(server.sql("shop", retracted).unwrap(), ["t"]);
     // One restored from an older copy gets what it has not.
-    server.sql(
-        "shop",
-        "DELETE FROM tallyjaw_readings; UPDATE tallyjaw_journals SET seq = 0, reads_after = 0",
-    );
-    server.kill();
-    server.run();
+    server
+        .sql(
+            "shop",
+            "DELETE FROM tallyjaw_readings; UPDATE tallyjaw_journals SET seq = 0, reads_after = 0",
+        )
+        .unwrap();
+    server.kill().unwrap();
+    server.run().unwrap();
     let noted = daemon.call("note", &json!({"text": "after the copy"}));
     until(&daemon, |sink| {
         sink["after"].as_u64() >= noted["seq"].as_u64()
@@ -285,7 +136,9 @@ fn a_database_killed_under_load_and_a_daemon_killed_too_have_no_row_missing_or_d
     });
     assert_same(&server, &shop);
     let lines = shop.journal_lines();
-    let anchor = server.sql("shop", "SELECT seq, digest FROM tallyjaw_journals");
+    let anchor = server
+        .sql("shop", "SELECT seq, digest FROM tallyjaw_journals")
+        .unwrap();
     let (seq, digest) = anchor[0].split_once('|').unwrap();
     let at = seq.parse::<usize>().unwrap();
     let next = lines
@@ -299,7 +152,7 @@ fn a_database_killed_under_load_and_a_daemon_killed_too_have_no_row_missing_or_d
 
 #[test]
 fn a_journal_that_is_behind_its_database_or_another_one_is_said_and_changes_no_row() {
-    let server = Server::start("");
+    let server = Server::start("").unwrap();
     let shop = Shop::new();
     configure(&shop, "127.0.0.1", server.port, "");
     let taken = |daemon: &Daemon, text: &str| {
@@ -322,7 +175,7 @@ fn a_journal_that_is_behind_its_database_or_another_one_is_said_and_changes_no_r
     taken(&daemon, "not in it");
     assert!(daemon.stop().0.success());
     let place = "SELECT seq, digest FROM tallyjaw_journals";
-    let kept = server.sql("shop", place);
+    let kept = server.sql("shop", place).unwrap();
 
     fs::remove_dir_all(shop.path("state")).unwrap();
     copy("older", "state");
@@ -344,29 +197,31 @@ fn a_journal_that_is_behind_its_database_or_another_one_is_said_and_changes_no_r
         daemon.call("note", &json!({"text": format!("written again {number}")}));
     }
     says("is not the one of this journal");
-    assert_eq!(server.sql("shop", place), kept);
+    assert_eq!(server.sql("shop", place).unwrap(), kept);
     server.sql(
         "shop",
         "ALTER TABLE tallyjaw_readings RENAME TO old_readings; ALTER TABLE tallyjaw_journals RENAME TO old_journals",
-    );
+    ).unwrap();
     taken(&daemon, "the last");
     assert!(daemon.stop().0.success());
 }
 
 #[test]
 fn what_a_database_refuses_is_said_with_its_remedy_and_comes_when_it_may() {
-    let server = Server::start("password_encryption = 'scram-sha-256'");
+    let server = Server::start("password_encryption = 'scram-sha-256'").unwrap();
     fs::write(
         server.data().join("pg_hba.conf"),
         "host all owner all trust\nhost all all all scram-sha-256\n",
     )
     .unwrap();
     let reload = "SELECT pg_reload_conf()";
-    server.sql(
-        "shop",
-        "ALTER USER bench PASSWORD 'right'; REVOKE ALL ON SCHEMA public FROM bench",
-    );
-    server.sql("shop", reload);
+    server
+        .sql(
+            "shop",
+            "ALTER USER bench PASSWORD 'right'; REVOKE ALL ON SCHEMA public FROM bench",
+        )
+        .unwrap();
+    server.sql("shop", reload).unwrap();
     let shop = Shop::new();
     shop.write("password", "wrong\n");
     configure(
@@ -388,8 +243,8 @@ fn what_a_database_refuses_is_said_with_its_remedy_and_comes_when_it_may() {
     says("permission denied", "tallyjaw schema --sql");
     // The tables are made by the script, and the user may only fill them.
     let script = String::from_utf8(shop.run(&["schema", "--sql"]).stdout).unwrap();
-    server.sql("shop", &script);
-    server.sql("shop", "GRANT USAGE ON SCHEMA public TO bench; GRANT SELECT, INSERT, UPDATE ON tallyjaw_readings, tallyjaw_journals TO bench");
+    server.sql("shop", &script).unwrap();
+    server.sql("shop", "GRANT USAGE ON SCHEMA public TO bench; GRANT SELECT, INSERT, UPDATE ON tallyjaw_readings, tallyjaw_journals TO bench").unwrap();
     let well = until(&daemon, |sink| {
         sink["failing"].is_null() && sink["behind"] == 0
     });
@@ -401,14 +256,12 @@ fn what_a_database_refuses_is_said_with_its_remedy_and_comes_when_it_may() {
 fn a_database_behind_tls_is_the_one_that_is_meant_or_gets_nothing() {
     let authority = Authority::new();
     let _ = authority.door("DNS:localhost"); // web.pem and web.key, signed by ca.pem
-    let mut server = Server::start("");
+    let mut server = Server::start("").unwrap();
     for name in ["web.pem", "web.key"] {
         let to = server.data().join(name);
         fs::copy(authority.path(name), &to).unwrap();
         done(Command::new("chmod").arg("600").arg(&to));
-        if rustix::process::geteuid().is_root() {
-            done(Command::new("chown").arg(NOBODY).arg(&to));
-        }
+        give(&to).unwrap();
     }
     let shop = Shop::new();
     let other = Authority::new();
@@ -427,12 +280,14 @@ fn a_database_behind_tls_is_the_one_that_is_meant_or_gets_nothing() {
         "answers the request for TLS with \"N\"",
         "ssl = on",
     );
-    server.kill();
-    server.add(
-        "postgresql.conf",
-        "\nssl = on\nssl_cert_file = 'web.pem'\nssl_key_file = 'web.key'\n",
-    );
-    server.run();
+    server.kill().unwrap();
+    server
+        .add(
+            "postgresql.conf",
+            "\nssl = on\nssl_cert_file = 'web.pem'\nssl_key_file = 'web.key'\n",
+        )
+        .unwrap();
+    server.run().unwrap();
     until(&daemon, |sink| {
         sink["failing"].is_null() && sink["behind"] == 0
     });
