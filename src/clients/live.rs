@@ -15,7 +15,7 @@ use crate::message::reply::{FolderTrouble, KeyTrouble, SinkStatus, Status, Troub
 use crate::message::{Hello, Notice, StateMessage, line};
 use crate::quantity::WallMicros;
 use crate::spec::Catalog;
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio::sync::{Notify, watch};
@@ -50,6 +50,8 @@ struct Shown {
     folders: BTreeMap<String, FolderTrouble>,
     key_trouble: Option<KeyTrouble>,
     sinks: Vec<SinkStatus>,
+    /// Names of the sinks whose failure is over, and that are still behind by what waited.
+    catching_up: BTreeSet<String>,
     page: Option<String>,
     notices: VecDeque<Arc<[u8]>>,
     notices_ever: u64,
@@ -134,6 +136,7 @@ impl Live {
                 folders: BTreeMap::new(),
                 key_trouble: None,
                 sinks: Vec::new(),
+                catching_up: BTreeSet::new(),
                 page: None,
                 notices: VecDeque::new(),
                 notices_ever: 0,
@@ -289,23 +292,30 @@ impl Live {
         self.moving.subscribe()
     }
 
-    /// Sets the state of a sink. Clients get a notice when a failure begins or ends; the position they must request.
+    /// Sets the state of a sink. Clients get the state when a failure begins, when it ends, and when what waited has arrived;
+    /// the position they must request.
     pub fn set_sink(&self, status: SinkStatus) {
-        let failing = status.failing.is_some();
-        let failed_before = {
+        let (failing, name) = (status.failing.is_some(), status.sink.clone());
+        let has_all = status.after >= self.last().0;
+        let (failed_before, arrived) = {
             let mut shown = self.shown();
             let known = shown
                 .sinks
                 .iter_mut()
                 .find(|known| known.sink == status.sink);
-            if let Some(known) = known {
+            let failed_before = if let Some(known) = known {
                 std::mem::replace(known, status).failing.is_some()
             } else {
                 shown.sinks.push(status);
                 false
+            };
+            let arrived = !failing && has_all && shown.catching_up.remove(&name);
+            if failed_before && !failing && !has_all {
+                shown.catching_up.insert(name);
             }
+            (failed_before, arrived)
         };
-        if failing != failed_before {
+        if failing != failed_before || arrived {
             self.wake_all();
         }
     }

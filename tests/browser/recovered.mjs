@@ -24,6 +24,7 @@ export async function recovered(binary, chromium, { look, key }) {
     await open();
     await shows(page, "#service-daemon .over", "failed from ");
     await shows(page, "#service-daemon .over", "did not take entry 1: status 507");
+    await shows(page, "#service-daemon", "0 entries behindfailed from"); // how it is now comes first
     await bodyHas(page, "document.querySelector('#warnings').hidden");
     await look(page, "sink-recovered", open);
     await page.keyboard.press("Escape");

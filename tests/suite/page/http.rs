@@ -149,7 +149,7 @@ pub(super) struct Event {
 }
 
 /// A client of the event stream.
-pub(super) struct Events {
+pub(crate) struct Events {
     http: Http,
     /// Bytes that were received and not parsed yet.
     held: Vec<u8>,
@@ -157,7 +157,7 @@ pub(super) struct Events {
 
 impl Events {
     /// Connects; continues after an entry if one is given.
-    pub(super) fn open(address: &str, after: Option<u64>) -> Self {
+    pub(crate) fn open(address: &str, after: Option<u64>) -> Self {
         let headers = after.map_or(String::new(), |after| format!("Last-Event-ID: {after}\r\n"));
         Self::open_with(address, "/events?state=each", &headers)
     }
@@ -228,7 +228,7 @@ impl Events {
     }
 
     /// Skips events up to one with this name that is `wanted`.
-    pub(super) fn wait_for(&mut self, name: &str, wanted: impl Fn(&Value) -> bool) -> Value {
+    pub(crate) fn wait_for(&mut self, name: &str, wanted: impl Fn(&Value) -> bool) -> Value {
         loop {
             let event = self.next().expect("the stream has ended");
             if event.name == name {

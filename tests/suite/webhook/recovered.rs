@@ -3,7 +3,10 @@
 use super::receiver::{Does, Receiver, status};
 use super::{note, sink, until};
 use crate::harness::Shop;
-use crate::page::http::{address, get};
+use crate::page::http::{Events, address, get};
+use serde_json::Value;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use tallyjaw::quantity::WallMicros;
 
 /// The samples of the sink's families, by their names.
@@ -19,15 +22,17 @@ fn a_failure_that_is_over_leaves_its_number_and_its_end_in_the_metrics_and_its_w
     let shop = Shop::new();
     let page = "\n[page]\nlisten = \"127.0.0.1:0\"\n";
     shop.write("tallyjaw.toml", &(shop.configuration() + page));
-    let refuses_once = Receiver::start(
+    let has_room = Arc::new(AtomicBool::new(false));
+    let room = Arc::clone(&has_room);
+    let refuses = Receiver::start(
         Vec::new(),
-        Box::new(|number, _| match number {
-            0 => status("507 Full", ""),
-            _ => Does::Takes,
+        Box::new(move |_, _| match room.load(Ordering::SeqCst) {
+            false => status("507 Full", ""),
+            true => Does::Takes,
         }),
     );
     let takes = Receiver::start(Vec::new(), Box::new(|_, _| Does::Takes));
-    for (name, receiver) in [("erp", &refuses_once), ("crm", &takes)] {
+    for (name, receiver) in [("erp", &refuses), ("crm", &takes)] {
         sink(
             &shop,
             name,
@@ -36,14 +41,31 @@ fn a_failure_that_is_over_leaves_its_number_and_its_end_in_the_metrics_and_its_w
         );
     }
     let daemon = shop.start();
+    drop(daemon.connected_feed());
     let last = note(&daemon, "one more");
+    let address = address(&daemon);
+    let erp = |state: &Value| {
+        let sinks = state["sinks"].as_array().unwrap();
+        sinks
+            .iter()
+            .find(|sink| sink["sink"] == "erp")
+            .cloned()
+            .unwrap()
+    };
+    let mut events = Events::open(&address, None);
+    events.wait_for("state", |state| erp(state)["failing"].is_object());
+    has_room.store(true, Ordering::SeqCst);
+    // The last state is one of after what waited has arrived, though no entry came since.
+    let state = events.wait_for("state", |state| {
+        erp(state)["recovered"].is_object() && erp(state)["behind"] == 0
+    });
     for name in ["erp", "crm"] {
         until(&daemon, name, |sink| sink["after"].as_u64() >= Some(last));
     }
     let well = until(&daemon, "erp", |sink| sink["failing"].is_null());
     assert_eq!(well["recoveries"], 1, "{well}");
+    assert_eq!(erp(&state)["recovered"], well["recovered"]);
 
-    let address = address(&daemon);
     let text = get(&address, "/metrics").body;
     let value = |sink: &str, name: &str| {
         let found = samples(&text, sink)
@@ -72,10 +94,5 @@ fn a_failure_that_is_over_leaves_its_number_and_its_end_in_the_metrics_and_its_w
         None,
         "unknown is no 0"
     );
-
-    let state = get(&address, "/state").json();
-    let sinks = state["sinks"].as_array().unwrap();
-    let erp = sinks.iter().find(|sink| sink["sink"] == "erp").unwrap();
-    assert_eq!(erp["recovered"], well["recovered"]);
     assert!(daemon.stop().0.success());
 }
