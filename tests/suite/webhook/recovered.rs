@@ -26,9 +26,12 @@ fn a_failure_that_is_over_leaves_its_number_and_its_end_in_the_metrics_and_its_w
     let room = Arc::clone(&has_room);
     let refuses = Receiver::start(
         Vec::new(),
-        Box::new(move |_, _| match room.load(Ordering::SeqCst) {
-            false => status("507 Full", ""),
-            true => Does::Takes,
+        Box::new(move |_, _| {
+            if room.load(Ordering::SeqCst) {
+                Does::Takes
+            } else {
+                status("507 Full", "")
+            }
         }),
     );
     let takes = Receiver::start(Vec::new(), Box::new(|_, _| Does::Takes));
