@@ -204,6 +204,14 @@ fn anchors_of_another_journal_of_removed_entries_and_garbage_are_named() {
             "{text}"
         );
     }
+    for many in [
+        format!("{}\n", anchor(&shop, 1)).repeat(100_001),
+        " ".repeat(16 * 1024 * 1024 + 1),
+    ] {
+        let (code, text) = said(&shop, &many);
+        assert_eq!(code, Some(2), "{text}");
+        assert!(text.contains("help: give the newest of them"), "{text}");
+    }
     let refused = |source: &str| {
         let got = shop.run(&["verify", "--anchor", source]);
         (got.status.code(), String::from_utf8(got.stderr).unwrap())

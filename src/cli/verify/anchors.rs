@@ -10,7 +10,7 @@
 
 use crate::cli::{Failure, bench};
 use crate::entry::line::{Digest, decode};
-use crate::entry::{Anchor, Seq};
+use crate::entry::{Anchor, NoAnchor, Seq};
 use crate::export::{ExportFormat, Question};
 use crate::journal::{Finding, Report, StoredLine};
 use serde_json::{Value, json};
@@ -23,6 +23,8 @@ use std::path::Path;
 const LONGEST: u64 = 16 * 1024 * 1024;
 
 const REMEDY: &str = "give the anchors as they were kept: the retained message at a broker, rows of a database as JSON, events of a webhook, a file of a data set, or a line {\"seq\":…,\"digest\":…}";
+
+const REMEDY_OF_MANY: &str = "give the newest of them, each covers all lines before its own: tail -n 1000 FILE | tallyjaw verify --anchor -";
 
 /// The anchors, and what the journal has in their places.
 #[derive(Default)]
@@ -208,8 +210,13 @@ fn of_source(source: &str, ca_file: Option<&Path>) -> Result<Vec<Anchor>, Failur
         Some(_) | None if is_parquet(source) => return Ok(vec![of_parquet(source)?]),
         Some(_) | None => of_file(source)?,
     };
-    Anchor::all_of(&text)
-        .map_err(|error| Failure::usage(format!("{source}: {error}")).with_remedy(REMEDY))
+    Anchor::all_of(&text).map_err(|error| {
+        let remedy = match error {
+            NoAnchor::TooMany => REMEDY_OF_MANY,
+            NoAnchor::Empty | NoAnchor::Other { .. } => REMEDY,
+        };
+        Failure::usage(format!("{source}: {error}")).with_remedy(remedy)
+    })
 }
 
 /// Whether the file begins as a Parquet file does. One that cannot be read is said by whoever reads it.
@@ -248,7 +255,7 @@ fn of_file(source: &str) -> Result<Vec<u8>, Failure> {
         return Err(Failure::usage(format!(
             "{source}: got more than {LONGEST} bytes, want anchors"
         ))
-        .with_remedy(REMEDY));
+        .with_remedy(REMEDY_OF_MANY));
     }
     Ok(text)
 }
