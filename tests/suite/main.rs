@@ -73,6 +73,7 @@ mod seals;
 mod self_deception;
 mod series;
 mod service;
+mod slow_line;
 mod station;
 mod stats;
 mod surroundings;

@@ -1,5 +1,6 @@
 //! The sink of rows with a real database server, killed under load, and what it says of one that refuses.
 
+mod outages;
 mod server;
 
 use crate::harness::{Daemon, PATIENCE, Shop};
@@ -75,6 +76,21 @@ fn assert_same(server: &Server, shop: &Shop) {
     }
     let unlike = "SELECT count(*) FROM tallyjaw_readings WHERE at_utc IS NULL OR (value_mm * 1000000)::bigint <> value_nm";
     assert_eq!(server.sql("shop", unlike).unwrap(), ["0"]);
+}
+
+/// Arms a plan that repeats.
+fn arm(daemon: &Daemon) {
+    drop(daemon.connected_feed());
+    daemon.call("arm", &json!({"plan": "no-zero"}));
+}
+
+/// Makes this number of readings.
+fn press_some(shop: &mut Shop, daemon: &Daemon, count: i64) {
+    let mut feed = daemon.connected_feed();
+    for value in 0..count {
+        shop.press(158 + value % 9);
+        feed.wait_for("reading");
+    }
 }
 
 #[test]
@@ -222,7 +238,7 @@ fn what_a_database_refuses_is_said_with_its_remedy_and_comes_when_it_may() {
         )
         .unwrap();
     server.sql("shop", reload).unwrap();
-    let shop = Shop::new();
+    let mut shop = Shop::new();
     shop.write("password", "wrong\n");
     configure(
         &shop,
@@ -239,6 +255,8 @@ fn what_a_database_refuses_is_said_with_its_remedy_and_comes_when_it_may() {
         });
     };
     says("password authentication failed", "pg_hba.conf");
+    arm(&daemon);
+    press_some(&mut shop, &daemon, 4);
     shop.write("password", "right\n");
     says("permission denied", "tallyjaw schema --sql");
     // The tables are made by the script, and the user may only fill them.
@@ -250,6 +268,7 @@ fn what_a_database_refuses_is_said_with_its_remedy_and_comes_when_it_may() {
     });
     assert!(well["recovered"]["tries"].as_u64() >= Some(2), "{well}");
     assert!(daemon.stop().0.success());
+    assert_same(&server, &shop);
 }
 
 #[test]
@@ -263,7 +282,7 @@ fn a_database_behind_tls_is_the_one_that_is_meant_or_gets_nothing() {
         done(Command::new("chmod").arg("600").arg(&to));
         give(&to).unwrap();
     }
-    let shop = Shop::new();
+    let mut shop = Shop::new();
     let other = Authority::new();
     let keys = |authority: &Authority| format!("tls = true\nca_file = \"{}\"", authority.ca());
     configure(&shop, "localhost", server.port, &keys(&authority));
@@ -295,5 +314,14 @@ fn a_database_behind_tls_is_the_one_that_is_meant_or_gets_nothing() {
     configure(&shop, "localhost", server.port, &keys(&other));
     let daemon = shop.start();
     says(&daemon, "of no authority that is trusted", "ca_file");
+    arm(&daemon);
+    press_some(&mut shop, &daemon, 4);
     assert!(daemon.stop().0.success());
+    configure(&shop, "localhost", server.port, &keys(&authority));
+    let daemon = shop.start();
+    until(&daemon, |sink| {
+        sink["failing"].is_null() && sink["behind"] == 0
+    });
+    assert!(daemon.stop().0.success());
+    assert_same(&server, &shop);
 }

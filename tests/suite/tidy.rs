@@ -266,6 +266,36 @@ fn every_package_comes_from_the_one_registry() {
     report(&faults);
 }
 
+/// The table of DEVELOPERS.md that says which test shows what of each outlet.
+#[test]
+fn every_test_that_the_table_of_outlets_names_is_there() {
+    let page = fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
+    let rows = page
+        .lines()
+        .skip_while(|line| !line.starts_with("| the other side |"));
+    let rows = rows.skip(2).take_while(|line| line.starts_with('|'));
+    let mut count = 0;
+    for row in rows {
+        let cells = row.trim_matches('|').split('|').skip(1);
+        for (outlet, cell) in ["webhook", "mqtt", "postgres"].iter().zip(cells) {
+            let named = cell.trim().trim_matches('`').trim_end_matches('…');
+            let (folder, begins) = named
+                .split_once("::")
+                .map_or((String::new(), named), |(file, name)| {
+                    (format!("/{file}"), name)
+                });
+            let file = format!("tests/suite/{outlet}{folder}.rs");
+            let text = fs::read_to_string(root().join(&file)).unwrap();
+            assert!(
+                text.contains(&format!("\nfn {begins}")),
+                "{begins} in {file}"
+            );
+            count += 1;
+        }
+    }
+    assert_eq!(count, 21);
+}
+
 #[test]
 fn no_file_names_one_machine_or_a_plain_http_address() {
     let mut faults = Vec::new();

@@ -1,6 +1,7 @@
 //! The webhook sink with receivers that fail in every way.
 
 mod anchored;
+mod outages;
 mod receiver;
 mod recovered;
 

@@ -128,8 +128,10 @@ fn a_broker_that_asks_for_a_certificate_and_an_id_gets_both_and_properties_with_
     ];
     let entries = Subscriber::named(port, "tallyjaw/entries/#", &secure, "left-reader");
     let daemon = shop.start();
-    let first = entries.next();
-    assert_eq!(seq(&first.payload), 1);
+    daemon.call("note", &json!({"text": "the last of all."}));
+    let got = entries.up_to("the last of all.");
+    assert_complete(&shop, &got);
+    let first = &got[0];
     let (identity, site) = first.identity.split_once(' ').unwrap();
     assert!(
         identity.starts_with("identity:") && identity.ends_with("/1"),

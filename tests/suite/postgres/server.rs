@@ -58,11 +58,19 @@ pub(crate) struct Server {
     folder: tempfile::TempDir,
     pub(crate) port: u16,
     child: Option<Child>,
+    runs_as: RunsAs,
 }
+
+/// A program in the server's folder that runs the command after it, if there is to be one.
+pub(crate) type RunsAs = fn(&Path) -> Option<Command>;
 
 impl Server {
     /// Starts it with more lines in its configuration.
     pub(crate) fn start(more: &str) -> Result<Self> {
+        Self::start_as(more, |_| None)
+    }
+
+    pub(crate) fn start_as(more: &str, runs_as: RunsAs) -> Result<Self> {
         let folder = tempfile::tempdir()?;
         give(folder.path())?;
         let port = TcpListener::bind("127.0.0.1:0")?.local_addr()?.port();
@@ -70,6 +78,7 @@ impl Server {
             folder,
             port,
             child: None,
+            runs_as,
         };
         let mut initdb = as_nobody(&program("initdb")?);
         initdb.args(["-U", "owner", "-A", "trust", "-E", "UTF8", "--locale=C"]);
@@ -102,9 +111,14 @@ impl Server {
     pub(crate) fn run(&mut self) -> Result<()> {
         let deadline = Instant::now() + PATIENCE;
         loop {
-            let mut child = as_nobody(&program("postgres")?)
-                .arg("-D")
-                .arg(self.data())
+            let mut server = as_nobody(&program("postgres")?);
+            server.arg("-D").arg(self.data());
+            let by = (self.runs_as)(self.folder.path()).map(|mut by| {
+                by.arg(server.get_program()).args(server.get_args());
+                by
+            });
+            let mut child = by
+                .unwrap_or(server)
                 .stdout(Stdio::null())
                 .stderr(Stdio::null())
                 .spawn()?;

@@ -91,6 +91,45 @@ impl Authority {
         self.door_of("web.pem", "web.key")
     }
 
+    /// Who a client is, signed by this authority, as `client.pem` and `client.key` in a folder.
+    pub(crate) fn identify(&self, name: &str, folder: &std::path::Path) {
+        fs::write(self.path("client.cnf"), "basicConstraints = CA:false\n").unwrap();
+        let key = "-newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -config tsa.cnf";
+        self.openssl(&format!(
+            "req -new {key} -subj /CN={name} -keyout client.key -out client.csr"
+        ));
+        self.openssl(
+            "x509 -req -in client.csr -CA ca.pem -CAkey ca.key -days 3650 -extfile client.cnf -out client.pem",
+        );
+        for name in ["client.pem", "client.key"] {
+            fs::copy(self.path(name), folder.join(name)).unwrap();
+        }
+    }
+
+    /// The door of a server for `localhost` that asks who comes in, and lets in whom this authority has signed.
+    pub(crate) fn asking_door(&self) -> Arc<ServerConfig> {
+        let _ = self.door("DNS:localhost");
+        let provider = Arc::new(rustls::crypto::ring::default_provider());
+        let mut known = rustls::RootCertStore::empty();
+        known
+            .add(CertificateDer::from_pem_file(self.path("ca.pem")).unwrap())
+            .unwrap();
+        let asks = rustls::server::WebPkiClientVerifier::builder_with_provider(
+            Arc::new(known),
+            Arc::clone(&provider),
+        );
+        let config = ServerConfig::builder_with_provider(provider)
+            .with_safe_default_protocol_versions()
+            .unwrap()
+            .with_client_cert_verifier(asks.build().unwrap())
+            .with_single_cert(
+                vec![CertificateDer::from_pem_file(self.path("web.pem")).unwrap()],
+                PrivateKeyDer::from_pem_file(self.path("web.key")).unwrap(),
+            )
+            .unwrap();
+        Arc::new(config)
+    }
+
     /// A door with the certificate and key in these files.
     pub(crate) fn door_of(&self, certificate: &str, key: &str) -> Arc<ServerConfig> {
         let provider = Arc::new(rustls::crypto::ring::default_provider());
