@@ -39,6 +39,7 @@
 //! | `sink` | what reads the journal with a cursor of its own |
 //! | `clients` | the feed and control sockets |
 //! | [`page`] | the bench page over HTTP, with events and metrics |
+//! | `opcua` | the feed as an OPC UA server, with the feature `opcua` |
 //! | [`daemon`] | the tasks |
 //! | [`cli`] | the command line |
 //!
@@ -85,6 +86,8 @@ pub mod export;
 pub mod files;
 pub(crate) mod index;
 pub mod journal;
+#[cfg(all(feature = "opcua", target_os = "linux"))]
+pub mod opcua;
 #[cfg(target_os = "linux")]
 pub mod page;
 #[cfg(target_os = "linux")]

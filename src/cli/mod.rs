@@ -199,6 +199,16 @@ fn deepest(matches: &clap::ArgMatches) -> Option<PathBuf> {
     behind.or_else(|| here.cloned())
 }
 
+/// Runs the command line of `tallyjaw-opcua`, as [`main`] does that of `tallyjaw`.
+#[cfg(all(feature = "opcua", target_os = "linux"))]
+pub fn opcua(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let parsed = match bench::opcua::Opcua::try_parse_from(arguments) {
+        Ok(parsed) => parsed,
+        Err(error) => return misused(&error),
+    };
+    ended(parsed.run(&mut stdout(&Context::default(), false)))
+}
+
 /// Runs one command line. `arguments` begins with the name of the program. A failure is written to standard error.
 pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let arguments: Vec<OsString> = arguments.into_iter().collect();
@@ -208,16 +218,23 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         .and_then(|matches| Cli::from_arg_matches(&matches));
     let cli = match parsed {
         Ok(cli) => cli,
-        Err(error) => {
-            // If the reader is gone, nobody needs the help text.
-            let _ = error.print();
-            return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
-        }
+        Err(error) => return misused(&error),
     };
     let mut out = stdout(&cli.context, cli.command.writes_data());
     let answer = cli.command.run(&cli.context, &mut out);
     let flushed = out.flush().map_err(Failure::from);
-    match answer.and_then(|exit| flushed.map(|()| exit)) {
+    ended(answer.and_then(|exit| flushed.map(|()| exit)))
+}
+
+/// Help was asked for, or the arguments are wrong.
+fn misused(error: &clap::Error) -> ExitCode {
+    // If the reader is gone, nobody needs the help text.
+    let _ = error.print();
+    ExitCode::from(if error.use_stderr() { 2 } else { 0 })
+}
+
+fn ended(answer: Result<Exit, Failure>) -> ExitCode {
+    match answer {
         Ok(Exit::Yes) => ExitCode::SUCCESS,
         Ok(Exit::No) => ExitCode::from(1),
         Err(failure) => {

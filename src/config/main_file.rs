@@ -9,8 +9,8 @@ use super::study::{self, RawStudy};
 use super::table::Table;
 use super::uncertainty::{self, RawBudgets};
 use super::value::{percent, unique};
-use super::{DaemonConfig, FilePattern, PageConfig, PictureFolder, ShopConfig};
-use super::{announce, page, parse, qualification, shop};
+use super::{DaemonConfig, FilePattern, OpcuaConfig, PageConfig, PictureFolder, ShopConfig};
+use super::{announce, opcua, page, parse, qualification, shop};
 use crate::letterhead::Letterhead;
 use crate::quantity::{Dimension, Zone, nearest};
 use crate::spec::axis::{AXES, PLAUSIBLE_PERCENT};
@@ -25,6 +25,7 @@ pub struct MainFile {
     pub(super) text: String,
     pub(super) daemon: DaemonConfig,
     pub(super) page: Option<PageConfig>,
+    pub(super) opcua: Option<OpcuaConfig>,
     pub(super) shop: ShopConfig,
     zone: Option<At<String>>,
     logo: Option<At<PathBuf>>,
@@ -130,6 +131,7 @@ pub fn main_file(source: &Source) -> MainFile {
     let faults_ref = &mut faults;
     let daemon = Daemon::read(&mut root, faults_ref, base);
     let page = page::read(&mut root, faults_ref);
+    let opcua = opcua::read(&mut root, faults_ref);
     let shop = shop::read(&mut root, faults_ref, base);
     let (stations, folders) = stations(&mut root, faults_ref, base);
     let pictures = picture_folders(folders, &daemon.config.state_dir, faults_ref);
@@ -151,6 +153,7 @@ pub fn main_file(source: &Source) -> MainFile {
         text: source.text.clone(),
         daemon: daemon.config,
         page,
+        opcua,
         shop: shop.config,
         zone: shop.zone,
         logo: shop.logo,

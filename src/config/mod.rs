@@ -23,6 +23,7 @@ pub mod line;
 mod lint;
 mod main_file;
 mod mqtt;
+mod opcua;
 mod page;
 mod parse;
 mod plan;
@@ -78,6 +79,8 @@ pub struct Config {
     pub daemon: DaemonConfig,
     /// Address of the bench page; `None` if it is not served.
     pub page: Option<PageConfig>,
+    /// Address of the OPC UA server; `None` if it is not served.
+    pub opcua: Option<OpcuaConfig>,
     /// The letterhead and the time zone of the shop.
     pub shop: ShopConfig,
     /// The folders that are watched for pictures.
@@ -124,6 +127,15 @@ impl DaemonConfig {
             announce: Vec::new(),
         }
     }
+}
+
+/// Where the OPC UA server listens.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OpcuaConfig {
+    /// Address and port. Beyond the loopback interface only encrypted sessions with a token are accepted.
+    pub listen: core::net::SocketAddr,
+    /// The name by which clients reach this machine; `None` for the name that the system has.
+    pub host: Option<String>,
 }
 
 /// Address of the bench page.
@@ -282,6 +294,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
         shop: main.shop,
         pictures: main.pictures,
         page: main.page,
+        opcua: main.opcua,
         sinks: main.sinks,
         studies: raw.studies.iter().map(|raw| raw.study.clone()).collect(),
         ports: raw.ports(),

@@ -104,7 +104,7 @@ pub fn is_public(ip: IpAddr) -> bool {
     }
 }
 
-fn address(
+pub(super) fn address(
     key: &str,
     example: &str,
     text: At<String>,
@@ -171,7 +171,7 @@ fn hosts(given: Vec<At<String>>, faults: &mut Faults) -> Vec<String> {
 }
 
 /// Whether the text is a host name or address, with or without a port.
-fn is_host(text: &str) -> bool {
+pub(super) fn is_host(text: &str) -> bool {
     if text.parse::<SocketAddr>().is_ok() {
         return true;
     }

@@ -100,6 +100,18 @@ impl Programs {
         }
     }
 
+    /// The digest of the secret, if it is that of the token with this name.
+    pub fn digest_of(&self, name: &str, secret: &[u8]) -> Option<String> {
+        let sha256 = digest(secret);
+        let known = self.tokens.name_of(&sha256);
+        (known.as_deref() == Some(name)).then_some(sha256)
+    }
+
+    /// Whether the token with this name and digest is still there.
+    pub fn has(&self, name: &str, sha256: &str) -> bool {
+        self.tokens.name_of(sha256).as_deref() == Some(name)
+    }
+
     /// Writes the file, and waits for the disk.
     pub fn save(&self) -> Result<(), Failed> {
         self.tokens.save()

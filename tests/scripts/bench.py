@@ -199,6 +199,7 @@ class Feed:
         hello = self.lines.next()
         assert hello["kind"] == "hello" and hello["v"] == 1, hello
         assert hello["journal"] and hello["version"] and hello["first"] == 1, hello
+        self.journal = hello["journal"]
         self.state = self.lines.next()
         assert self.state["kind"] == "state" and "stations" in self.state and "instruments" in self.state, self.state
         before = list(self.seen)

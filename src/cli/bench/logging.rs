@@ -24,9 +24,9 @@ pub(super) enum LogFormat {
     Json,
 }
 
-/// Writes events to standard error from here on, at the level of `$TALLYJAW_LOG` (`info` by default).
-pub(super) fn on_stderr(format: LogFormat) {
-    let filter = EnvFilter::try_from_env("TALLYJAW_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
+/// Writes events to standard error from here on, at the level of `$TALLYJAW_LOG`, or those that `usual` names.
+pub(super) fn on_stderr(format: LogFormat, usual: &str) {
+    let filter = EnvFilter::try_from_env("TALLYJAW_LOG").unwrap_or_else(|_| EnvFilter::new(usual));
     let logger = tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)

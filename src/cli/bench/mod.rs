@@ -19,6 +19,8 @@ mod logging;
 mod look;
 mod lot;
 mod note;
+#[cfg(feature = "opcua")]
+pub(super) mod opcua;
 mod operator;
 mod page;
 mod picture;

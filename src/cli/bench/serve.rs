@@ -49,7 +49,7 @@ pub(in crate::cli) struct Serve {
 impl Serve {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let (config_path, config) = context.load()?;
-        logging::on_stderr(self.log_format);
+        logging::on_stderr(self.log_format, "info");
         let sync = std::env::var_os(WITHOUT_SYNC).is_none();
         if !sync {
             tracing::warn!("{WITHOUT_SYNC} is set: what is announced may be lost");

@@ -1,0 +1,649 @@
+//! The table of what is served: the members of each type, and the key of the feed's JSON that each one is.
+//!
+//! In: JSON of the feed, a state or an entry. Out: values of OPC UA. One table makes the variables of an object and the
+//! fields of the event that says the same.
+//!
+//! Names and types of members that say what a member of an open specification says are taken from there, which
+//! tests/scripts/opcua.py compares with its model file:
+//!
+//! - OPC 40001-101 (machinery, result transfer), `ResultMetaDataType` and `ResultEvaluationEnum`: `ResultId`,
+//!   `CreationTime`, `ResultEvaluation`, `JobId`;
+//! - OPC 40450-1 (joining systems, base), `ResultValueDataType`: `MeasuredValue`, `TargetValue`, `LowLimit`, `HighLimit`,
+//!   `EngineeringUnits`, `SensorId`.
+//!
+//! All other names are ours.
+
+use crate::quantity::{Dimension, Quantity, Unit};
+use opcua::types::{
+    Array, DataTypeId, DateTime, EUInformation, ExtensionObject, NodeId, UAString, Variant,
+    VariantScalarTypeId,
+};
+use serde_json::Value;
+
+/// The form of a member.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Form {
+    /// Text.
+    Text,
+    /// Texts.
+    Texts,
+    /// A whole number.
+    Whole,
+    /// Whole numbers.
+    Wholes,
+    /// A number as it is.
+    Number,
+    /// Yes or no.
+    Flag,
+    /// A time, UTC.
+    Time,
+    /// Nanometres or millinewtons, as millimetres or newtons.
+    Amount,
+    /// Their unit: millimetre or newton.
+    Unit,
+    /// A verdict or an outcome, by which a result is good or not.
+    Evaluation,
+    /// The identity of an entry: journal and number.
+    Id,
+    /// The text under this key, of each axis.
+    TextOfEach(&'static str),
+    /// The amount under the first of these keys, of each axis; `NaN` where an axis has none.
+    AmountOfEach([&'static str; 2]),
+}
+
+/// A variable of an object, or a field of an event.
+#[derive(Debug)]
+pub(super) struct Member {
+    pub(super) name: &'static str,
+    pub(super) form: Form,
+    /// Where it stands in the JSON; the first one that is there.
+    pub(super) at: &'static [&'static str],
+    pub(super) about: &'static str,
+}
+
+const fn member(
+    name: &'static str,
+    form: Form,
+    at: &'static [&'static str],
+    about: &'static str,
+) -> Member {
+    Member {
+        name,
+        form,
+        at,
+        about,
+    }
+}
+
+/// A type of object, with its members.
+#[derive(Debug)]
+pub(super) struct Kind {
+    pub(super) name: &'static str,
+    pub(super) about: &'static str,
+    pub(super) members: &'static [Member],
+}
+
+/// The bench, which is the daemon with its journal.
+pub(super) const BENCH: Kind = Kind {
+    name: "BenchType",
+    about: "The bench: a daemon with its journal",
+    members: &[
+        member(
+            "Journal",
+            Form::Text,
+            &["/journal"],
+            "Identity of the journal",
+        ),
+        member("Seq", Form::Whole, &["/seq"], "Number of the newest entry"),
+        member(
+            "Connected",
+            Form::Flag,
+            &["/connected"],
+            "Whether the daemon serves its feed now",
+        ),
+    ],
+};
+
+/// A place where one person measures.
+pub(super) const STATION: Kind = Kind {
+    name: "StationType",
+    about: "A place where one person measures",
+    members: &[
+        member(
+            "Prompt",
+            Form::Text,
+            &["/prompt"],
+            "What to do next, in words",
+        ),
+        member(
+            "PromptKind",
+            Form::Text,
+            &["/prompt_kind"],
+            "What to do next, for programs",
+        ),
+        member("Operator", Form::Text, &["/operator"], "Who measures"),
+        member("JobId", Form::Text, &["/job/id"], "What the pieces are for"),
+        member(
+            "TerminalLot",
+            Form::Text,
+            &["/terminal_lot"],
+            "Lot of the terminals in use",
+        ),
+        member(
+            "WireLot",
+            Form::Text,
+            &["/wire_lot"],
+            "Lot of the wire in use",
+        ),
+        member("Tool", Form::Text, &["/tool/id"], "Crimp tool in use"),
+        member(
+            "Nest",
+            Form::Text,
+            &["/tool/nest"],
+            "Nest of the tool in use",
+        ),
+        member(
+            "NextPiece",
+            Form::Whole,
+            &["/next/piece"],
+            "Piece that is measured next, from 1",
+        ),
+        member(
+            "NextAxis",
+            Form::Text,
+            &["/next/axis"],
+            "Axis that is measured next",
+        ),
+        member(
+            "Run",
+            Form::Text,
+            &["/production/open/run_id"],
+            "Open production run",
+        ),
+        member(
+            "RunCrimps",
+            Form::Whole,
+            &["/production/open/crimps"],
+            "Crimps of the open run",
+        ),
+        member(
+            "SampleDue",
+            Form::Flag,
+            &["/production/open/due"],
+            "Whether a sample of the open run is due",
+        ),
+    ],
+};
+
+/// The open series.
+pub(super) const ARMED: Kind = Kind {
+    name: "ArmedType",
+    about: "The open series, by which readings are judged",
+    members: &[
+        member("Series", Form::Whole, &["/series"], "Number of the series"),
+        member("Since", Form::Time, &["/since"], "When it was opened"),
+        member("Plan", Form::Text, &["/plan"], "Plan of the series"),
+        member(
+            "Purpose",
+            Form::Text,
+            &["/purpose"],
+            "What the pieces are measured for",
+        ),
+        member("Terminal", Form::Text, &["/terminal"], "Terminal"),
+        member("Wire", Form::Text, &["/wire"], "Wire in words"),
+        member("JobId", Form::Text, &["/job/id"], "What the pieces are for"),
+        member(
+            "Tool",
+            Form::Text,
+            &["/tool/id"],
+            "Crimp tool of the series",
+        ),
+        member("Pieces", Form::Whole, &["/pieces"], "Number of pieces"),
+        member(
+            "Slots",
+            Form::Whole,
+            &["/slots"],
+            "Number of readings that make it full",
+        ),
+        member(
+            "Filled",
+            Form::Whole,
+            &["/filled"],
+            "Number of counted readings so far",
+        ),
+        member(
+            "DoubtedLeft",
+            Form::Whole,
+            &["/counts/doubted_left"],
+            "Readings to take again because of a zero",
+        ),
+        member(
+            "Axes",
+            Form::TextOfEach("axis"),
+            &["/axes"],
+            "Axes that are measured",
+        ),
+        member(
+            "Limits",
+            Form::TextOfEach("limits"),
+            &["/axes"],
+            "Limits of each axis, in words",
+        ),
+        member(
+            "TargetValues",
+            Form::AmountOfEach(["nominal_nm", "nominal_mn"]),
+            &["/axes"],
+            "Nominal value of each axis, mm or N",
+        ),
+        member(
+            "LowLimits",
+            Form::AmountOfEach(["lower_nm", "lower_mn"]),
+            &["/axes"],
+            "Lower limit of each axis, mm or N",
+        ),
+        member(
+            "HighLimits",
+            Form::AmountOfEach(["upper_nm", "upper_mn"]),
+            &["/axes"],
+            "Upper limit of each axis, mm or N",
+        ),
+    ],
+};
+
+/// A reading, as the last one of a station and as an event.
+pub(super) const READING: Kind = Kind {
+    name: "ReadingType",
+    about: "A reading with its verdict",
+    members: &[
+        member(
+            "ResultId",
+            Form::Id,
+            &["/seq"],
+            "Journal and number of the entry",
+        ),
+        member("Seq", Form::Whole, &["/seq"], "Number of the entry"),
+        member("CreationTime", Form::Time, &["/at"], "When it was measured"),
+        member(
+            "ResultEvaluation",
+            Form::Evaluation,
+            &["/verdict"],
+            "Whether it is within its limits",
+        ),
+        member("Verdict", Form::Text, &["/verdict"], "Verdict in our words"),
+        member(
+            "Standing",
+            Form::Text,
+            &["/standing"],
+            "counted or not_counted, as decided when it was entered",
+        ),
+        member("Reason", Form::Text, &["/reason"], "Why it does not count"),
+        member(
+            "MeasuredValue",
+            Form::Amount,
+            &["/value_nm", "/value_mn"],
+            "Value in millimetres or newtons",
+        ),
+        member(
+            "EngineeringUnits",
+            Form::Unit,
+            &["/value_nm", "/value_mn"],
+            "Unit of value and limits",
+        ),
+        member(
+            "TargetValue",
+            Form::Amount,
+            &["/nominal_nm", "/nominal_mn"],
+            "Nominal value",
+        ),
+        member(
+            "LowLimit",
+            Form::Amount,
+            &["/lower_nm", "/lower_mn"],
+            "Lower limit",
+        ),
+        member(
+            "HighLimit",
+            Form::Amount,
+            &["/upper_nm", "/upper_mn"],
+            "Upper limit",
+        ),
+        member("SensorId", Form::Text, &["/instrument"], "Instrument"),
+        member("Series", Form::Whole, &["/series"], "Number of the series"),
+        member(
+            "Piece",
+            Form::Whole,
+            &["/piece"],
+            "Number of the piece, from 1",
+        ),
+        member("Axis", Form::Text, &["/axis"], "What was measured"),
+        member("Terminal", Form::Text, &["/terminal"], "Terminal"),
+        member(
+            "WireArea",
+            Form::Number,
+            &["/wire_mm2"],
+            "Conductor size in mm²",
+        ),
+    ],
+};
+
+/// The outcome of a closed series, as the last one of a station and as an event.
+pub(super) const OUTCOME: Kind = Kind {
+    name: "OutcomeType",
+    about: "The outcome of a closed series",
+    members: &[
+        member(
+            "ResultId",
+            Form::Id,
+            &["/series"],
+            "Journal and number of the series",
+        ),
+        member("Series", Form::Whole, &["/series"], "Number of the series"),
+        member("CreationTime", Form::Time, &["/at"], "When it was closed"),
+        member(
+            "ResultEvaluation",
+            Form::Evaluation,
+            &["/outcome"],
+            "Whether the series is good",
+        ),
+        member("Outcome", Form::Text, &["/outcome"], "Outcome in our words"),
+        member(
+            "Reservations",
+            Form::Texts,
+            &["/reservations"],
+            "What limits the outcome",
+        ),
+        member(
+            "Slots",
+            Form::Whole,
+            &["/counts/slots"],
+            "Number of readings that make it full",
+        ),
+        member(
+            "Filled",
+            Form::Whole,
+            &["/counts/filled"],
+            "Number of counted readings",
+        ),
+        member(
+            "Passed",
+            Form::Whole,
+            &["/tally/passed"],
+            "Counted readings within their limits",
+        ),
+        member(
+            "Failed",
+            Form::Whole,
+            &["/tally/failed"],
+            "Counted readings outside",
+        ),
+        member(
+            "Unsure",
+            Form::Whole,
+            &["/tally/unsure"],
+            "Counted readings too close to a limit",
+        ),
+        member(
+            "Measured",
+            Form::Whole,
+            &["/tally/measured"],
+            "Counted readings without limits",
+        ),
+        member(
+            "Doubted",
+            Form::Whole,
+            &["/tally/doubted"],
+            "Readings doubted because of a zero",
+        ),
+        member(
+            "Retracted",
+            Form::Whole,
+            &["/tally/retracted"],
+            "Readings retracted",
+        ),
+        member(
+            "NotCounted",
+            Form::Whole,
+            &["/tally/not_counted"],
+            "Readings that never counted",
+        ),
+    ],
+};
+
+/// A caliper or a force gauge.
+pub(super) const INSTRUMENT: Kind = Kind {
+    name: "InstrumentType",
+    about: "A caliper or a force gauge",
+    members: &[
+        member("Station", Form::Text, &["/station"], "Its station"),
+        member(
+            "Attached",
+            Form::Flag,
+            &["/attached"],
+            "Whether its port is open",
+        ),
+        member("Port", Form::Text, &["/port"], "Path of the port"),
+        member(
+            "Identity",
+            Form::Text,
+            &["/identity"],
+            "Vendor, product and serial number of the adapter",
+        ),
+        member(
+            "DetachedBecause",
+            Form::Text,
+            &["/detached_because"],
+            "Why the port was closed",
+        ),
+    ],
+};
+
+/// Any entry of the journal, as an event.
+pub(super) const ENTRY: Kind = Kind {
+    name: "EntryEventType",
+    about: "An entry of the journal that is durable now",
+    members: &[
+        member(
+            "Journal",
+            Form::Text,
+            &["/journal"],
+            "Identity of the journal",
+        ),
+        member(
+            "Seq",
+            Form::Whole,
+            &["/seq"],
+            "Number of the entry: 1, 2, 3 … without gaps",
+        ),
+        member("Kind", Form::Text, &["/kind"], "Kind of the entry"),
+        member(
+            "Station",
+            Form::Text,
+            &["/station"],
+            "Station that it is about",
+        ),
+        member(
+            "Entry",
+            Form::Text,
+            &["/entry"],
+            "The entry as JSON, byte for byte as stored",
+        ),
+    ],
+};
+
+/// What an entry says of readings before it, as an event.
+pub(super) const STANDING: Kind = Kind {
+    name: "StandingType",
+    about: "What became of readings: doubted, retracted or restored",
+    members: &[
+        member(
+            "Readings",
+            Form::Wholes,
+            &["/readings", "/reading"],
+            "Numbers of their entries",
+        ),
+        member("Series", Form::Whole, &["/series"], "Number of the series"),
+    ],
+};
+
+/// Entries that have an event type of their own, below the one of any entry: kind, name of the type, members.
+pub(super) const EVENTS: [(&[&str], &str, &Kind); 3] = [
+    (&["reading"], "ReadingEventType", &READING),
+    (&["completed"], "OutcomeEventType", &OUTCOME),
+    (
+        &["doubted", "retracted", "restored"],
+        "StandingEventType",
+        &STANDING,
+    ),
+];
+
+/// The values of `ResultEvaluationEnum`, in order.
+pub(super) const EVALUATIONS: [&str; 4] = ["Undefined", "OK", "NotOK", "NotDecidable"];
+
+const UNDEFINED: i32 = 0;
+const OK: i32 = 1;
+const NOT_OK: i32 = 2;
+const NOT_DECIDABLE: i32 = 3;
+
+/// The evaluation of a verdict or an outcome. What has no limits, or was cut short, is not evaluated.
+pub(super) fn evaluation(word: Option<&str>) -> i32 {
+    match word {
+        Some("pass" | "accepted") => OK,
+        Some("fail_low" | "fail_high" | "rejected") => NOT_OK,
+        Some("unsure_low" | "unsure_high" | "undecided") => NOT_DECIDABLE,
+        Some(_) | None => UNDEFINED,
+    }
+}
+
+/// Where the unit codes of UNECE Recommendation 20 are numbers: OPC 10000-8, 5.6.3.
+const UNITS_OF: &str = "http://www.opcfoundation.org/UA/units/un/cefact";
+
+impl Form {
+    /// The data type in the address space. `evaluation` is that of the enumeration.
+    pub(super) fn data_type(self, evaluation: &NodeId) -> NodeId {
+        match self {
+            Self::Text | Self::Texts | Self::Id | Self::TextOfEach(_) => DataTypeId::String.into(),
+            Self::Whole | Self::Wholes => DataTypeId::UInt64.into(),
+            Self::Number | Self::Amount | Self::AmountOfEach(_) => DataTypeId::Double.into(),
+            Self::Flag => DataTypeId::Boolean.into(),
+            Self::Time => DataTypeId::UtcTime.into(),
+            Self::Unit => DataTypeId::EUInformation.into(),
+            Self::Evaluation => evaluation.clone(),
+        }
+    }
+
+    /// Whether the value is a list.
+    pub(super) fn is_list(self) -> bool {
+        match self {
+            Self::Texts | Self::Wholes | Self::TextOfEach(_) | Self::AmountOfEach(_) => true,
+            Self::Text
+            | Self::Whole
+            | Self::Number
+            | Self::Flag
+            | Self::Time
+            | Self::Amount
+            | Self::Unit
+            | Self::Evaluation
+            | Self::Id => false,
+        }
+    }
+}
+
+impl Member {
+    /// Its value; empty where the JSON has none.
+    pub(super) fn value(&self, json: &Value, journal: &str) -> Variant {
+        let found = self.at.iter().find_map(|at| Some((*at, json.pointer(at)?)));
+        let Some((at, found)) = found else {
+            return if self.form == Form::Evaluation {
+                Variant::Int32(UNDEFINED)
+            } else {
+                Variant::Empty
+            };
+        };
+        match self.form {
+            Form::Text => text(found),
+            Form::Texts => list(VariantScalarTypeId::String, each(found, text)),
+            Form::Whole => whole(found),
+            Form::Wholes => list(VariantScalarTypeId::UInt64, each(found, whole)),
+            Form::Number => found.as_f64().map_or(Variant::Empty, Variant::Double),
+            Form::Flag => found.as_bool().map_or(Variant::Empty, Variant::Boolean),
+            Form::Time => time(found),
+            Form::Amount => amount(at, found).map_or(Variant::Empty, Variant::Double),
+            Form::Unit => unit(at),
+            Form::Evaluation => Variant::Int32(evaluation(found.as_str())),
+            Form::Id => Variant::from(format!("{journal}/{found}")),
+            Form::TextOfEach(key) => list(
+                VariantScalarTypeId::String,
+                each(found, |axis| axis.get(key).map_or(Variant::Empty, text)),
+            ),
+            Form::AmountOfEach(keys) => list(
+                VariantScalarTypeId::Double,
+                each(found, |axis| Variant::Double(amount_of(axis, keys))),
+            ),
+        }
+    }
+}
+
+fn text(value: &Value) -> Variant {
+    value
+        .as_str()
+        .map_or(Variant::Empty, |text| Variant::from(text.to_owned()))
+}
+
+fn whole(value: &Value) -> Variant {
+    value.as_u64().map_or(Variant::Empty, Variant::UInt64)
+}
+
+fn time(value: &Value) -> Variant {
+    let time = value.as_str().map(DateTime::parse_from_rfc3339);
+    time.and_then(Result::ok)
+        .map_or(Variant::Empty, Variant::from)
+}
+
+/// Each of a list, or the one.
+fn each(value: &Value, of: impl Fn(&Value) -> Variant) -> Vec<Variant> {
+    match value.as_array() {
+        Some(values) => values.iter().map(of).collect(),
+        None => vec![of(value)],
+    }
+}
+
+fn list(of: VariantScalarTypeId, values: Vec<Variant>) -> Variant {
+    Array::new(of, values).map_or(Variant::Empty, Variant::from)
+}
+
+/// The dimension of the amount under a key, and the unit in which it is served, by which the last digit is exact.
+fn dimension(key: &str) -> (Dimension, Unit, u8) {
+    if key.ends_with("_mn") {
+        (Dimension::Force, Unit::Newton, 3)
+    } else {
+        (Dimension::Length, Unit::Millimetre, 6)
+    }
+}
+
+/// The amount in millimetres or newtons: the floating-point number next to its decimal.
+fn amount(key: &str, value: &Value) -> Option<f64> {
+    let (dimension, unit, decimals) = dimension(key);
+    let exact = Quantity::from_base(dimension, value.as_i64()?).in_unit(unit, decimals)?;
+    exact.to_string().parse().ok()
+}
+
+fn amount_of(axis: &Value, keys: [&str; 2]) -> f64 {
+    let mut found = keys.iter().filter_map(|key| amount(key, axis.get(key)?));
+    found.next().unwrap_or(f64::NAN)
+}
+
+/// Millimetre (MMT) or newton (NEW), by the characters of its code.
+fn unit(key: &str) -> Variant {
+    let (dimension, _, _) = dimension(key);
+    let (unit_id, name, description) = match dimension {
+        Dimension::Length => (0x4d_4d_54, "mm", "millimetre"),
+        Dimension::Force => (0x4e_45_57, "N", "newton"),
+    };
+    ExtensionObject::from_message(EUInformation {
+        namespace_uri: UAString::from(UNITS_OF),
+        unit_id,
+        display_name: name.into(),
+        description: description.into(),
+    })
+    .into()
+}

@@ -1,0 +1,389 @@
+//! The address space: nodes made of the table of `model`, and their values.
+//!
+//! In: states and entries of the feed. Out: changed values and events to whoever has subscribed to them. No node is
+//! writable, and none can be called.
+
+use super::event::{Event, EventTypes};
+use super::model::{
+    ARMED, BENCH, ENTRY, EVALUATIONS, EVENTS, Form, INSTRUMENT, Kind, Member, OUTCOME, READING,
+    STATION,
+};
+use super::server::Running;
+use opcua::nodes::{
+    DataTypeBuilder, EventNotifier, ObjectBuilder, ObjectTypeBuilder, VariableBuilder,
+};
+use opcua::server::address_space::AddressSpace;
+use opcua::types::{
+    Array, DataTypeId, DataValue, DateTime, LocalizedText, NodeId, ObjectId, ObjectTypeId,
+    QualifiedName, StatusCode, VariableTypeId, Variant, VariantScalarTypeId,
+};
+use serde_json::{Value, json};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Node under which everything of ours stands.
+const ROOT: &str = "Bench";
+
+/// The objects of a station below it: name, type, and where they stand in its state.
+const PARTS: [(&str, &Kind, &str); 3] = [
+    ("Armed", &ARMED, "/armed"),
+    ("LastReading", &READING, "/last"),
+    ("Outcome", &OUTCOME, "/outcome"),
+];
+
+/// The level of service while all is well, and while the values are old ones: OPC 10000-4, 6.6.2.4.2.
+const HEALTHY: u8 = 255;
+const NO_DATA: u8 = 1;
+
+pub(super) fn id(ns: u16, path: &str) -> NodeId {
+    NodeId::new(ns, path.to_owned())
+}
+
+fn type_id(ns: u16, name: &str) -> NodeId {
+    id(ns, &format!("Types/{name}"))
+}
+
+fn name_of(path: &str) -> &str {
+    path.rsplit('/').next().unwrap_or(path)
+}
+
+/// The number of an enumeration of the standard's nodes, which are numbered from 1 on.
+fn standard(node: impl Into<NodeId>) -> NodeId {
+    node.into()
+}
+
+/// Makes the types. The server learns of them when it starts, so this comes before.
+pub(super) fn make_types(space: &mut AddressSpace, ns: u16) {
+    evaluations(space, ns);
+    for kind in [&BENCH, &STATION, &ARMED, &READING, &OUTCOME, &INSTRUMENT] {
+        let base = standard(ObjectTypeId::BaseObjectType);
+        make_type(space, ns, kind.name, kind, &base);
+    }
+    let base = standard(ObjectTypeId::BaseEventType);
+    make_type(space, ns, ENTRY.name, &ENTRY, &base);
+    for (_, name, kind) in EVENTS {
+        make_type(space, ns, name, kind, &type_id(ns, ENTRY.name));
+    }
+}
+
+fn evaluations(space: &mut AddressSpace, ns: u16) {
+    let name = "ResultEvaluationEnum";
+    let node = type_id(ns, name);
+    DataTypeBuilder::new(&node, QualifiedName::new(ns, name), name)
+        .subtype_of(standard(DataTypeId::Enumeration))
+        .insert(space);
+    let texts = EVALUATIONS.map(|text| Variant::from(LocalizedText::from(text)));
+    let texts = Array::new(VariantScalarTypeId::LocalizedText, texts);
+    let strings = id(ns, &format!("Types/{name}/EnumStrings"));
+    VariableBuilder::new(
+        &strings,
+        QualifiedName::new(0, "EnumStrings"),
+        "EnumStrings",
+    )
+    .data_type(standard(DataTypeId::LocalizedText))
+    .value_rank(1)
+    .value(texts.map_or(Variant::Empty, Variant::from))
+    .has_type_definition(standard(VariableTypeId::PropertyType))
+    .property_of(node)
+    .insert(space);
+}
+
+/// A type of objects or events with the declarations of its members.
+fn make_type(space: &mut AddressSpace, ns: u16, name: &str, kind: &Kind, base: &NodeId) {
+    let node = type_id(ns, name);
+    ObjectTypeBuilder::new(&node, QualifiedName::new(ns, name), name)
+        .description(kind.about)
+        .subtype_of(base.clone())
+        .insert(space);
+    let is_event = *base != standard(ObjectTypeId::BaseObjectType);
+    for member in kind.members {
+        let path = format!("Types/{name}/{}", member.name);
+        let variable = variable(ns, &path, member)
+            .has_modelling_rule(standard(ObjectId::ModellingRule_Mandatory));
+        if is_event {
+            variable
+                .has_type_definition(standard(VariableTypeId::PropertyType))
+                .property_of(node.clone())
+                .insert(space);
+        } else {
+            variable
+                .has_type_definition(standard(VariableTypeId::BaseDataVariableType))
+                .component_of(node.clone())
+                .insert(space);
+        }
+    }
+}
+
+fn variable(ns: u16, path: &str, member: &Member) -> VariableBuilder {
+    let of = member.form.data_type(&type_id(ns, "ResultEvaluationEnum"));
+    let rank = if member.form.is_list() { 1 } else { -1 };
+    VariableBuilder::new(
+        &id(ns, path),
+        QualifiedName::new(ns, member.name),
+        member.name,
+    )
+    .description(member.about)
+    .data_type(of)
+    .value_rank(rank)
+}
+
+/// An object with its members, below `parent`.
+fn make_object(space: &mut AddressSpace, ns: u16, path: &str, kind: &Kind, parent: NodeId) {
+    let name = name_of(path);
+    let node = id(ns, path);
+    ObjectBuilder::new(&node, QualifiedName::new(ns, name), name)
+        .description(kind.about)
+        .event_notifier(EventNotifier::SUBSCRIBE_TO_EVENTS)
+        .has_type_definition(type_id(ns, kind.name))
+        .component_of(parent)
+        .insert(space);
+    for member in kind.members {
+        variable(ns, &format!("{path}/{}", member.name), member)
+            .has_type_definition(standard(VariableTypeId::BaseDataVariableType))
+            .component_of(node.clone())
+            .insert(space);
+    }
+}
+
+fn make_folder(space: &mut AddressSpace, ns: u16, path: &str, parent: &NodeId) {
+    let name = name_of(path);
+    space.add_folder(&id(ns, path), QualifiedName::new(ns, name), name, parent);
+}
+
+/// A value as it was told last.
+struct Kept {
+    value: Variant,
+    at: DateTime,
+}
+
+/// The objects and their values.
+pub(super) struct Space<'a> {
+    server: &'a Running,
+    types: EventTypes,
+    journal: String,
+    /// Paths of the objects of stations and instruments.
+    objects: BTreeSet<String>,
+    values: BTreeMap<String, Kept>,
+    /// Values that clients must be told.
+    changed: BTreeSet<String>,
+    connected: bool,
+}
+
+impl<'a> Space<'a> {
+    /// The bench, not connected yet.
+    pub(super) fn new(server: &'a Running) -> Self {
+        let ns = server.namespace;
+        let mut space = server.nodes.address_space().write();
+        let objects = standard(ObjectId::ObjectsFolder);
+        make_object(&mut space, ns, ROOT, &BENCH, objects);
+        for folder in ["Stations", "Instruments"] {
+            make_folder(&mut space, ns, &format!("{ROOT}/{folder}"), &id(ns, ROOT));
+        }
+        drop(space);
+        let mut space = Self {
+            server,
+            types: EventTypes::new(ns),
+            journal: String::new(),
+            objects: BTreeSet::new(),
+            values: BTreeMap::new(),
+            changed: BTreeSet::new(),
+            connected: false,
+        };
+        space.gone();
+        space
+    }
+
+    /// The daemon answers.
+    pub(super) fn connected(&mut self, journal: String) {
+        self.journal = journal;
+        self.connected = true;
+        self.server.handle.set_service_level(HEALTHY);
+        self.changed = self.values.keys().cloned().collect();
+    }
+
+    /// The daemon does not answer: all values are old ones.
+    pub(super) fn gone(&mut self) {
+        self.connected = false;
+        self.server.handle.set_service_level(NO_DATA);
+        self.changed = self.values.keys().cloned().collect();
+        let json = json!({"journal": self.journal, "connected": false});
+        let connected = BENCH.members.iter().filter(|one| one.form == Form::Flag);
+        for member in connected {
+            self.keep(ROOT, member, &json, &DateTime::now());
+        }
+        self.tell();
+    }
+
+    /// Takes over a state.
+    pub(super) fn state(&mut self, state: &Value) {
+        let now = DateTime::now();
+        let bench = json!({"journal": self.journal, "seq": state["seq"], "connected": true});
+        self.set(ROOT, &BENCH, &bench, &now);
+        let mut there = BTreeSet::new();
+        for station in state["stations"].as_array().into_iter().flatten() {
+            there.extend(self.station(station, &now));
+        }
+        for instrument in state["instruments"].as_array().into_iter().flatten() {
+            there.extend(self.instrument(instrument, &now));
+        }
+        for path in self.objects.difference(&there).cloned().collect::<Vec<_>>() {
+            self.remove(&path);
+        }
+        self.tell();
+    }
+
+    fn station(&mut self, station: &Value, now: &DateTime) -> Option<String> {
+        let path = format!("{ROOT}/Stations/{}", station["station"].as_str()?);
+        if self.objects.insert(path.clone()) {
+            let parent = id(self.server.namespace, &format!("{ROOT}/Stations"));
+            self.add(&path, &STATION, parent);
+            for (part, kind, _) in PARTS {
+                let parent = id(self.server.namespace, &path);
+                self.add(&format!("{path}/{part}"), kind, parent);
+            }
+        }
+        self.set(&path, &STATION, station, now);
+        for (part, kind, at) in PARTS {
+            let none = Value::Null;
+            let json = station.pointer(at).unwrap_or(&none);
+            let path = format!("{path}/{part}");
+            // The entry says more than the state: its time, and the limits.
+            if part == "Armed" || self.is_other(&path, kind, json) {
+                self.set(&path, kind, json, now);
+            }
+        }
+        Some(path)
+    }
+
+    /// Whether this is another reading or outcome than the one that is served.
+    fn is_other(&self, path: &str, kind: &Kind, json: &Value) -> bool {
+        let identity = kind.members.iter().find(|member| member.form == Form::Id);
+        identity.is_none_or(|member| {
+            let path = format!("{path}/{}", member.name);
+            let kept = self.values.get(&path).map(|kept| &kept.value);
+            kept != Some(&member.value(json, &self.journal))
+        })
+    }
+
+    fn instrument(&mut self, instrument: &Value, now: &DateTime) -> Option<String> {
+        let name = instrument["instrument"].as_str()?;
+        let path = format!("{ROOT}/Instruments/{name}");
+        if self.objects.insert(path.clone()) {
+            let parent = id(self.server.namespace, &format!("{ROOT}/Instruments"));
+            self.add(&path, &INSTRUMENT, parent);
+        }
+        self.set(&path, &INSTRUMENT, instrument, now);
+        Some(path)
+    }
+
+    /// Takes over an entry: the last reading or outcome of its station, and an event.
+    pub(super) fn entry(&mut self, text: &str, entry: &Value) {
+        let at = entry["at"].as_str().map(DateTime::parse_from_rfc3339);
+        let at = at.and_then(Result::ok).unwrap_or_else(DateTime::now);
+        let station = entry["station"]
+            .as_str()
+            .map(|name| format!("{ROOT}/Stations/{name}"));
+        let station = station.filter(|path| self.objects.contains(path));
+        let part = match entry["kind"].as_str() {
+            Some("reading") => Some(("LastReading", &READING)),
+            Some("completed") => Some(("Outcome", &OUTCOME)),
+            Some(_) | None => None,
+        };
+        if let (Some(station), Some((part, kind))) = (&station, part) {
+            self.set(&format!("{station}/{part}"), kind, entry, &at);
+        }
+        let bench = json!({"journal": self.journal, "seq": entry["seq"], "connected": true});
+        self.set(ROOT, &BENCH, &bench, &at);
+        self.tell();
+        let source = station.as_deref().unwrap_or(ROOT);
+        let event = Event::new(&self.types, source, &self.journal, text, entry, at);
+        self.happened(source, &event);
+    }
+
+    /// Tells whoever has subscribed to the events of the station, or of the bench if the entry is of no station. The library
+    /// tells those of the server too.
+    fn happened(&self, source: &str, event: &Event) {
+        let notifier = id(self.server.namespace, source);
+        let event: &dyn opcua::nodes::Event = event;
+        let told = std::iter::once((event, &notifier));
+        self.server.handle.subscriptions().notify_events(told);
+    }
+
+    fn add(&self, path: &str, kind: &Kind, parent: NodeId) {
+        let mut space = self.server.nodes.address_space().write();
+        make_object(&mut space, self.server.namespace, path, kind, parent);
+    }
+
+    /// Removes an object with everything below it.
+    fn remove(&mut self, path: &str) {
+        self.objects.remove(path);
+        let below = format!("{path}/");
+        self.values.retain(|of, _| !of.starts_with(&below));
+        self.changed.retain(|of| !of.starts_with(&below));
+        let ns = self.server.namespace;
+        let mut space = self.server.nodes.address_space().write();
+        let parts = PARTS.map(|(part, kind, _)| (format!("{path}/{part}"), kind));
+        let own = [(path.to_owned(), &STATION), (path.to_owned(), &INSTRUMENT)];
+        for (path, kind) in parts.into_iter().chain(own) {
+            for member in kind.members {
+                space.delete(&id(ns, &format!("{path}/{}", member.name)), true);
+            }
+            space.delete(&id(ns, &path), true);
+        }
+    }
+
+    fn set(&mut self, path: &str, kind: &Kind, json: &Value, at: &DateTime) {
+        for member in kind.members {
+            self.keep(path, member, json, at);
+        }
+    }
+
+    fn keep(&mut self, path: &str, member: &Member, json: &Value, at: &DateTime) {
+        let path = format!("{path}/{}", member.name);
+        let value = member.value(json, &self.journal);
+        if self
+            .values
+            .get(&path)
+            .is_none_or(|kept| kept.value != value)
+        {
+            self.values.insert(path.clone(), Kept { value, at: *at });
+            self.changed.insert(path);
+        }
+    }
+
+    /// Tells the changed values to clients.
+    fn tell(&mut self) {
+        let now = DateTime::now();
+        let usable = if self.connected {
+            StatusCode::Good
+        } else {
+            StatusCode::UncertainNoCommunicationLastUsableValue
+        };
+        let ns = self.server.namespace;
+        let about_us = format!("{ROOT}/Connected");
+        let changed = std::mem::take(&mut self.changed);
+        let values = changed.iter().filter_map(|path| {
+            let kept = self.values.get(path)?;
+            let status = if *path == about_us {
+                StatusCode::Good
+            } else {
+                usable
+            };
+            let value = DataValue {
+                value: Some(kept.value.clone()),
+                status: Some(status),
+                source_timestamp: Some(kept.at),
+                server_timestamp: Some(now),
+                ..DataValue::default()
+            };
+            Some((id(ns, path), value))
+        });
+        let values: Vec<_> = values.collect();
+        let subscriptions = self.server.handle.subscriptions();
+        let items = values
+            .iter()
+            .map(|(node, value)| (node, None, value.clone()));
+        if let Err(status) = self.server.nodes.set_values(subscriptions, items) {
+            tracing::error!(%status, "a value has no node");
+        }
+    }
+}
