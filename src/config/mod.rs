@@ -129,6 +129,13 @@ impl DaemonConfig {
     }
 }
 
+impl Config {
+    /// Whether anything can be opened by a token of a program.
+    pub fn has_use_of_tokens(&self) -> bool {
+        self.page.is_some() || self.opcua.is_some()
+    }
+}
+
 /// Where the OPC UA server listens.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OpcuaConfig {

@@ -64,7 +64,7 @@ pub(super) struct Hub {
     pub(super) reloading: Reloading,
     /// Access over the network.
     pub(super) gate: Option<Arc<Gate>>,
-    /// The tokens of programs, if a page is served.
+    /// The tokens of programs, if there is anything that they open.
     pub(super) programs: Option<Arc<Programs>>,
     /// Name of the token whose command is being carried out.
     pub(super) commanding: Option<String>,

@@ -35,7 +35,8 @@ use crate::journal::{
     self, Announcement, Handle, JOURNAL_FOLDER, JournalError, Opened, Options, Torn,
 };
 use crate::message::reply::TabletStatus;
-use crate::page::{Meter, Page, PageError, Sources};
+use crate::page::tablet::TabletError;
+use crate::page::{Meter, Page, PageError, Programs, Sources};
 use crate::sink;
 use crate::station::Core;
 use answers::Waiting;
@@ -218,7 +219,8 @@ async fn serve(
     }
     let sockets = RuntimeDir::open(&daemon)?;
     let (feed, control) = (sockets.bind_feed()?, sockets.bind_control()?);
-    let page = at_the_page.map(|runtime| open_page(runtime, &setup));
+    let programs = programs(&setup.config).map_err(PageError::from)?;
+    let page = at_the_page.map(|runtime| open_page(runtime, &setup, programs.as_ref()));
     let page = page.transpose()?.flatten();
     let mut signals = Signals::listen().map_err(|cause| DaemonError::System {
         action: "listen for signals",
@@ -256,7 +258,7 @@ async fn serve(
         started: where_all_is.last,
         reloading: Reloading::default(),
         gate: page.as_ref().and_then(Page::gate).cloned(),
-        programs: page.as_ref().map(|page| Arc::clone(page.programs())),
+        programs,
         commanding: None,
         changing: Changing::default(),
         folders: Folders::new(&intake, &live, &ask),
@@ -302,12 +304,32 @@ async fn serve(
 }
 
 /// Listens for the page, if one is configured.
-fn open_page(runtime: &runtime::Handle, setup: &Setup) -> Result<Option<Page>, PageError> {
+fn open_page(
+    runtime: &runtime::Handle,
+    setup: &Setup,
+    programs: Option<&Arc<Programs>>,
+) -> Result<Option<Page>, PageError> {
     let _inside = runtime.enter();
-    let page = setup.config.page.clone();
+    let page = setup.config.page.clone().zip(programs.cloned());
     let state_dir = &setup.config.daemon.state_dir;
-    let open = |page| Page::open(page, state_dir, (crate::clock::wall, setup.code_lasts));
+    let open = |(page, programs)| {
+        Page::open(
+            page,
+            programs,
+            state_dir,
+            (crate::clock::wall, setup.code_lasts),
+        )
+    };
     page.map(open).transpose()
+}
+
+/// The tokens of programs, if there is anything that they open.
+fn programs(config: &Config) -> Result<Option<Arc<Programs>>, TabletError> {
+    let state_dir = &config.daemon.state_dir;
+    let opened = config
+        .has_use_of_tokens()
+        .then(|| Programs::open(state_dir, crate::clock::wall));
+    Ok(opened.transpose()?.map(Arc::new))
 }
 
 fn where_all_is(sockets: &RuntimeDir, state_dir: &Path, opened: &Opened) -> Ready {

@@ -23,8 +23,11 @@ pub(super) fn not_with_a_token() -> ErrorObject {
 fn no_page() -> ErrorObject {
     ErrorObject::new(
         code::REFUSED,
-        "this daemon serves no page, so there is nothing that a token opens",
-        Some("write [page] into the configuration, then start the daemon again".to_owned()),
+        "this daemon serves neither page nor OPC UA, so there is nothing that a token opens",
+        Some(
+            "write [page] or [opcua] into the configuration, then start the daemon again"
+                .to_owned(),
+        ),
     )
 }
 

@@ -134,15 +134,15 @@ pub struct Sources {
 }
 
 impl Page {
-    /// Listens, and makes the token if there is none yet. Must be called within the runtime. `tablets`: the wall clock,
+    /// Listens, and makes the token if there is none yet. `programs` have tokens too. Must be called within the runtime. `tablets`: the wall clock,
     /// and the time for which a pairing code is valid.
     pub fn open(
         config: PageConfig,
+        programs: Arc<Programs>,
         state_dir: &Path,
         tablets: (fn() -> WallMicros, Duration),
     ) -> Result<Self, PageError> {
         let token = Token::open(state_dir)?;
-        let programs = Arc::new(Programs::open(state_dir, tablets.0)?);
         let (listener, address) = listen(config.listen)?;
         // Said here and not by the task that serves: whoever knows of the page knows this too.
         if !address.ip().is_loopback() {
@@ -166,11 +166,6 @@ impl Page {
     /// Address and port, also if any free port was requested.
     pub fn address(&self) -> SocketAddr {
         self.address
-    }
-
-    /// The tokens of programs.
-    pub fn programs(&self) -> &Arc<Programs> {
-        &self.programs
     }
 
     /// Access over the network, if it is enabled.

@@ -13,12 +13,13 @@ use crate::page::Programs;
 use serde_json::json;
 use std::io::Write;
 
-/// Make, list and revoke tokens for programs that use the bench page
+/// Make, list and revoke tokens for programs that use the bench page or OPC UA
 ///
 /// A program shows its token in each request: Authorization: Bearer SECRET. With the scope `read` it may read what the
 /// page shows, /metrics among it; with `command` it may also give commands at a station, and each entry that follows has
 /// the token's name. It may not pair tablets, make tokens or change the configuration. The token of `tallyjaw page` is
-/// another one: it may do all that the page may.
+/// another one: it may do all that the page may. For an OPC UA client the token's name is the user name and its secret
+/// the password.
 ///
 /// The secret is shown once. Only its digest is kept, in page.tokens of the state folder, for this user alone.
 #[derive(Debug, clap::Args)]
@@ -119,17 +120,17 @@ fn add(
         "{secret}\nThis is the token of {token}, scope {}. It is shown only now: give it to that program as Authorization: Bearer TOKEN.",
         scope.name()
     )?;
-    if config.page.is_none() {
+    if !config.has_use_of_tokens() {
         writeln!(
             out,
-            "No page is served by this configuration, so it opens nothing yet: write [page] into it."
+            "Neither page nor OPC UA is served by this configuration, so it opens nothing yet: write [page] or [opcua] into it."
         )?;
     }
     Ok(Exit::Yes)
 }
 
 fn list(context: &Context, config: &Config, out: &mut dyn Write) -> Result<Exit, Failure> {
-    let TokenList { tokens } = if config.page.is_some() && daemon_runs(config)? {
+    let TokenList { tokens } = if config.has_use_of_tokens() && daemon_runs(config)? {
         let control = config.daemon.runtime_dir.join(configured::CONTROL);
         let answer = client::call_at(&control, "tokens", &client::params([]))?;
         client::read(&answer)?
