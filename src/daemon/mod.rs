@@ -35,8 +35,8 @@ use crate::journal::{
     self, Announcement, Handle, JOURNAL_FOLDER, JournalError, Opened, Options, Torn,
 };
 use crate::message::reply::TabletStatus;
-use crate::page::tablet::TabletError;
 use crate::page::{Meter, Page, PageError, Programs, Sources};
+use crate::quantity::WallMicros;
 use crate::sink;
 use crate::station::Core;
 use answers::Waiting;
@@ -219,9 +219,7 @@ async fn serve(
     }
     let sockets = RuntimeDir::open(&daemon)?;
     let (feed, control) = (sockets.bind_feed()?, sockets.bind_control()?);
-    let programs = programs(&setup.config).map_err(PageError::from)?;
-    let page = at_the_page.map(|runtime| open_page(runtime, &setup, programs.as_ref()));
-    let page = page.transpose()?.flatten();
+    let (programs, page) = open_page(at_the_page, &setup)?;
     let mut signals = Signals::listen().map_err(|cause| DaemonError::System {
         action: "listen for signals",
         cause,
@@ -303,33 +301,21 @@ async fn serve(
     result
 }
 
-/// Listens for the page, if one is configured.
+/// The tokens of programs, if there is anything that they open, and the page, if one is configured.
 fn open_page(
-    runtime: &runtime::Handle,
+    at_the_page: Option<&runtime::Handle>,
     setup: &Setup,
-    programs: Option<&Arc<Programs>>,
-) -> Result<Option<Page>, PageError> {
-    let _inside = runtime.enter();
-    let page = setup.config.page.clone().zip(programs.cloned());
+) -> Result<(Option<Arc<Programs>>, Option<Page>), PageError> {
     let state_dir = &setup.config.daemon.state_dir;
-    let open = |(page, programs)| {
-        Page::open(
-            page,
-            programs,
-            state_dir,
-            (crate::clock::wall, setup.code_lasts),
-        )
-    };
-    page.map(open).transpose()
-}
-
-/// The tokens of programs, if there is anything that they open.
-fn programs(config: &Config) -> Result<Option<Arc<Programs>>, TabletError> {
-    let state_dir = &config.daemon.state_dir;
-    let opened = config
-        .has_use_of_tokens()
-        .then(|| Programs::open(state_dir, crate::clock::wall));
-    Ok(opened.transpose()?.map(Arc::new))
+    if !setup.config.has_use_of_tokens() {
+        return Ok((None, None));
+    }
+    let programs = Arc::new(Programs::open(state_dir, crate::clock::wall)?);
+    let _inside = at_the_page.map(runtime::Handle::enter);
+    let tablets: (fn() -> WallMicros, _) = (crate::clock::wall, setup.code_lasts);
+    let open = |page| Page::open(page, Arc::clone(&programs), state_dir, tablets);
+    let page = setup.config.page.clone().map(open).transpose()?;
+    Ok((Some(programs), page))
 }
 
 fn where_all_is(sockets: &RuntimeDir, state_dir: &Path, opened: &Opened) -> Ready {

@@ -59,8 +59,10 @@ impl Event {
         let kind = entry["kind"].as_str().unwrap_or_default();
         let own = EVENTS.iter().find(|(kinds, ..)| kinds.contains(&kind));
         let mut json = entry.clone();
-        json["journal"] = json!(journal);
-        json["entry"] = json!(text);
+        if let Some(json) = json.as_object_mut() {
+            json.insert("journal".to_owned(), json!(journal));
+            json.insert("entry".to_owned(), json!(text));
+        }
         let members = own.iter().flat_map(|(.., kind)| kind.members);
         let members = ENTRY.members.iter().chain(members);
         let fields = members.map(|member| (member.name, member.value(&json, journal)));

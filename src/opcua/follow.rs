@@ -96,12 +96,12 @@ impl Follow {
         let seq = line::peek_seq(&bytes);
         let text = String::from_utf8(bytes).ok()?;
         let said: Value = serde_json::from_str(&text).ok()?;
-        if let Some(seq) = seq.filter(|_| said["prev"].is_string()) {
+        if let Some(seq) = seq.filter(|_| said.get("prev").is_some()) {
             return self
                 .is_next(seq.0)
                 .then_some(Told::Entry { text, entry: said });
         }
-        match said["kind"].as_str()? {
+        match said.get("kind")?.as_str()? {
             "hello" => self.greeted(&said),
             "state" => Some(Told::State(said)),
             "entries_missing" => {

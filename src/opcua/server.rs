@@ -4,7 +4,6 @@ use super::certificates::Certificates;
 use super::login::Login;
 use super::{OpcuaError, space};
 use crate::config::OpcuaConfig;
-use crate::daemon::VERSION;
 use opcua::crypto::SecurityPolicy;
 use opcua::server::diagnostics::NamespaceMetadata;
 use opcua::server::node_manager::memory::{SimpleNodeManager, simple_node_manager};
@@ -13,6 +12,8 @@ use opcua::types::{BuildInfo, DateTime, MessageSecurityMode};
 use std::sync::Arc;
 use tokio::net::TcpListener;
 use tokio::task::JoinHandle;
+
+const VERSION: &str = env!("CARGO_PKG_VERSION");
 
 /// The namespace of our nodes. Its number is that of the model's version.
 pub(super) const NAMESPACE: &str = "urn:tallyjaw:opcua:1";

@@ -180,6 +180,10 @@ pub(super) const ROWS: &[Row] = &[
             "clients",
         ],
     ),
+    edge(
+        "opcua",
+        &["quantity", "entry", "config", "clock", "durable", "page"],
+    ),
     Row {
         module: "daemon",
         may_name: May::AllBut(&["cli"]),
