@@ -226,7 +226,7 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     ended(answer.and_then(|exit| flushed.map(|()| exit)))
 }
 
-/// Help was asked for, or the arguments are wrong.
+/// Prints the help, or what is wrong with the arguments.
 fn misused(error: &clap::Error) -> ExitCode {
     // If the reader is gone, nobody needs the help text.
     let _ = error.print();

@@ -13,7 +13,7 @@ use std::io;
 use std::net::{IpAddr, SocketAddr};
 use std::path::{Path, PathBuf};
 
-/// Time for which the certificate is valid. Clients must trust a new one anew.
+/// Time for which the certificate is valid. Clients must trust a new one again.
 const VALID_DAYS: u32 = 10 * 365;
 
 /// Length of its key: valid under every policy that is offered (OPC 10000-7).
@@ -97,7 +97,7 @@ impl Certificates {
         }
     }
 
-    /// What the operator is told at the start.
+    /// What the operator is shown at the start.
     pub(super) fn ready(&self, listen: SocketAddr, opcua: &OpcuaConfig) -> Ready {
         Ready {
             url: self.url(listen.port()),

@@ -1,7 +1,8 @@
 //! An entry as an event, with the fields of its type in the table of `model`.
 
-use super::model::{ENTRY, EVENTS, evaluation};
+use super::model::{ENTRY, EVENTS};
 use super::space::id;
+use super::value::{NOT_DECIDABLE, NOT_OK, evaluation};
 use opcua::nodes::BaseEventType;
 use opcua::types::event_field::EventField;
 use opcua::types::{
@@ -119,8 +120,8 @@ fn message(kind: &str, entry: &Value) -> String {
 fn severity(entry: &Value) -> u16 {
     let word = entry["verdict"].as_str().or(entry["outcome"].as_str());
     match evaluation(word) {
-        2 => NOT_GOOD,
-        3 => UNDECIDED,
+        NOT_OK => NOT_GOOD,
+        NOT_DECIDABLE => UNDECIDED,
         _ => ELSE,
     }
 }

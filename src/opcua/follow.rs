@@ -32,7 +32,7 @@ pub(super) struct Follow {
     path: PathBuf,
     feed: Option<BufReader<UnixStream>>,
     journal: Option<String>,
-    /// What is to be asked for.
+    /// A request that is not sent yet.
     request: Option<String>,
     /// Number of the last entry.
     last: u64,
@@ -112,7 +112,7 @@ impl Follow {
         }
     }
 
-    /// Asks for the state after each change, and for the entries since the last one that was told.
+    /// Requests the state after each change, and the entries since the last known one.
     fn greeted(&mut self, hello: &Value) -> Option<Told> {
         let journal = hello["journal"].as_str()?.to_owned();
         let newest = hello["last"].as_u64()?;

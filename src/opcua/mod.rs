@@ -3,7 +3,7 @@
 //! In: the feed of a daemon on this machine. Out: an OPC UA server for other machines. It is a program of its own,
 //! `tallyjaw-opcua`, so that whatever its clients do, the daemon goes on measuring.
 //!
-//! - `model` is the table of all objects, variables and event fields, and of the key of the feed that each one is;
+//! - `model` is the table of all objects, variables and event fields, and of the key of the feed that each one is; `value` reads that key;
 //! - `space` makes nodes of it and keeps their values;
 //! - `event` makes an event of an entry;
 //! - `follow` reads the feed, and connects again;
@@ -16,6 +16,7 @@ mod login;
 mod model;
 mod server;
 mod space;
+mod value;
 
 use crate::clock;
 use crate::config::{DaemonConfig, OpcuaConfig};
@@ -89,7 +90,7 @@ pub enum OpcuaError {
     /// Threads or signals are refused by the system.
     #[error("the system refuses {what}")]
     System {
-        /// What was asked for.
+        /// What was requested.
         what: &'static str,
         /// What it says.
         source: io::Error,
@@ -105,7 +106,7 @@ impl OpcuaError {
                     .to_owned(),
             ),
             Self::Certificate { folder, .. } => Some(format!(
-                "move {} away, and a new certificate is made at the next start; clients must trust it anew",
+                "move {} away, and a new certificate is made at the next start; clients must trust that one",
                 folder.display()
             )),
             Self::Tokens(error) => Some(error.remedy()),

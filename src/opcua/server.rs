@@ -25,7 +25,7 @@ const HELLO_WITHIN_S: u32 = 5;
 /// connection, with all that it has missed.
 const SESSION_LASTS_MS: u64 = 600_000;
 
-/// Interval of looking what each subscription is to be told, and the shortest publishing interval.
+/// Interval at which subscriptions are served, and the shortest publishing interval.
 const POLL_MS: u64 = 20;
 
 /// Maximum number of sessions.
@@ -138,9 +138,9 @@ fn limit(limits: &mut Limits) {
     let subscriptions = &mut limits.subscriptions;
     subscriptions.max_monitored_item_queue_size = QUEUE;
     subscriptions.min_publishing_interval_ms = 20.0;
-    // A client that asks for every value gets every value; nothing is sampled, they are told as they come.
+    // A client that wants every value gets every value: they are sent as they come.
     subscriptions.min_sampling_interval_ms = 0.0;
-    // A message that a client has not acknowledged can be asked for again.
+    // A message that a client has not acknowledged can be requested again.
     subscriptions.max_queued_notifications = 1_000;
     subscriptions.max_notifications_per_publish = 1_000;
     subscriptions.max_monitored_items_per_sub = 1_000;

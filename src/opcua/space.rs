@@ -5,10 +5,10 @@
 
 use super::event::{Event, EventTypes};
 use super::model::{
-    ARMED, BENCH, ENTRY, EVALUATIONS, EVENTS, Form, INSTRUMENT, Kind, Member, OUTCOME, READING,
-    STATION,
+    ARMED, BENCH, ENTRY, EVENTS, Form, INSTRUMENT, Kind, Member, OUTCOME, READING, STATION,
 };
 use super::server::Running;
+use super::value::EVALUATIONS;
 use opcua::nodes::{
     DataTypeBuilder, EventNotifier, ObjectBuilder, ObjectTypeBuilder, VariableBuilder,
 };
@@ -149,7 +149,7 @@ fn make_folder(space: &mut AddressSpace, ns: u16, path: &str, parent: &NodeId) {
     space.add_folder(&id(ns, path), QualifiedName::new(ns, name), name, parent);
 }
 
-/// A value as it was told last.
+/// The last value.
 struct Kept {
     value: Variant,
     at: DateTime,
@@ -163,7 +163,7 @@ pub(super) struct Space<'a> {
     /// Paths of the objects of stations and instruments.
     objects: BTreeSet<String>,
     values: BTreeMap<String, Kept>,
-    /// Values that clients must be told.
+    /// Values that clients do not know yet.
     changed: BTreeSet<String>,
     connected: bool,
 }

@@ -402,7 +402,7 @@ fn of_schema(whole: &Value, pointers: &[&str]) -> BTreeMap<String, BTreeSet<Stri
 /// The configuration's schema is written by hand; here it is compared with the keys that the readers know.
 #[test]
 fn the_schema_of_the_configuration_has_the_keys_and_names_that_its_readers_know_and_no_other() {
-    const TABLES: [(&str, &[&str]); 20] = [
+    const TABLES: [(&str, &[&str]); 21] = [
         (
             "this file",
             &[
@@ -429,6 +429,7 @@ fn the_schema_of_the_configuration_has_the_keys_and_names_that_its_readers_know_
         ),
         ("[[axis]]", &["/$defs/axis/properties"]),
         ("[[sink]]", &["/$defs/sink/properties"]),
+        ("[opcua]", &["/$defs/opcua/properties"]),
         ("[[terminal]]", &["/$defs/terminal/properties"]),
         ("[[terminal.row]]", &["/$defs/row/properties"]),
         ("[[plan]]", &["/$defs/plan/properties"]),

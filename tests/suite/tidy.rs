@@ -33,6 +33,7 @@ const PLAIN_HTTP: &[&str] = &[
     "[::1]",
     "localhost",
     "evil.example", // the hostile page of tests
+    "www.opcfoundation.org/",
     "www.w3.org/",
     "www.apache.org/licenses/",
     "cyclonedx.org/schema/",

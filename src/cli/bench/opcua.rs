@@ -6,7 +6,7 @@ use super::{Context, Exit, Failure};
 use crate::opcua::{self, OpcuaError, Ready, Setup};
 use std::io::Write;
 
-/// What is said of what clients do would be theirs to flood; a certificate that is not trusted is named.
+/// Clients could flood the log with messages about themselves. Only a certificate that is not trusted is named.
 const USUAL: &str =
     "info,opcua_server=off,opcua_core=off,opcua_types=off,opcua_nodes=off,opcua_crypto=warn";
 

@@ -199,6 +199,9 @@ pub(super) const ROWS: &[Row] = &[
 /// The modules above the line that may compute with floats.
 const FLOATS: &[&str] = &["stats"];
 
+/// The other program, which hands its arguments to the library as `main.rs` does.
+const SECOND_PROGRAM: &str = "opcua/main.rs";
+
 /// The only file of `spec` that may name `decode`, and what it is for.
 const SPEC_NAMES_DECODE_IN: &str = "spec/instrument.rs";
 
@@ -318,7 +321,7 @@ fn crate_paths(row: &Row, path: &str, tokens: &[Token], say: &mut impl FnMut(usi
                 token.line,
                 "the crate root under another name hides what is named: write `crate::MODULE`".to_owned(),
             ),
-            ("tallyjaw", Some(_)) => say(
+            ("tallyjaw", Some(_)) if path != SECOND_PROGRAM => say(
                 token.line,
                 "the library names itself: write `crate::MODULE`".to_owned(),
             ),

@@ -12,6 +12,7 @@ const LINUX_ONLY: &[&str] = &[
     "sink/",
     "clients/",
     "page/",
+    "opcua/",
     "daemon/",
     "cli/bench/",
     "timestamp/asking/",
