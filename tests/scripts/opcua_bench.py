@@ -129,7 +129,9 @@ class Reader:
 
     async def watch(self, told, events_of=None, values_of=None, queue=20_000):
         """Subscribes to the events of a node, all types, or to the values of a variable."""
-        subscription = await self.client.create_subscription(20, told)
+        wanted = ua.CreateSubscriptionParameters(RequestedPublishingInterval=20, RequestedMaxKeepAliveCount=25,
+                                                 RequestedLifetimeCount=50_000, PublishingEnabled=True)
+        subscription = await self.client.create_subscription(wanted, told)
         ask_for_what_is_lost(self.client, subscription)
         if events_of is not None:
             kinds = [self.node(f"Types/{name}EventType") for name in ("Reading", "Outcome", "Standing")]
@@ -156,12 +158,12 @@ def ask_for_what_is_lost(client, subscription):
         async with one_at_a_time:
             message = result.NotificationMessage
             last = subscription.last_sequence_number or 0
-            if not message.NotificationData or message.SequenceNumber <= last:
-                return
+            # A sign of life has the number that the next message will have.
             for number in range(last + 1, message.SequenceNumber):
                 lost = await client.uaclient.session.republish(subscription.subscription_id, number)
                 await tell(ua.PublishResult(subscription.subscription_id, NotificationMessage=lost))
-            await tell(result)
+            if message.NotificationData and message.SequenceNumber > last:
+                await tell(result)
     subscription.publish_callback = in_order
     client.uaclient.session._subscription_callbacks[subscription.subscription_id] = in_order
 
