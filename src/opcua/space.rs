@@ -155,11 +155,18 @@ struct Kept {
     at: DateTime,
 }
 
+/// Whether the values are the same, also where both are a limit that is none: `NaN` differs from itself.
+fn is_same(one: &Variant, other: &Variant) -> bool {
+    one == other || format!("{one:?}") == format!("{other:?}")
+}
+
 /// The objects and their values.
 pub(super) struct Space<'a> {
     server: &'a Running,
     types: EventTypes,
     journal: String,
+    /// Newest entry that the values include; `None` before the first state of this journal.
+    seq: Option<u64>,
     /// Paths of the objects of stations and instruments.
     objects: BTreeSet<String>,
     values: BTreeMap<String, Kept>,
@@ -183,6 +190,7 @@ impl<'a> Space<'a> {
             server,
             types: EventTypes::new(ns),
             journal: String::new(),
+            seq: None,
             objects: BTreeSet::new(),
             values: BTreeMap::new(),
             changed: BTreeSet::new(),
@@ -194,6 +202,9 @@ impl<'a> Space<'a> {
 
     /// The daemon answers.
     pub(super) fn connected(&mut self, journal: String) {
+        if self.journal != journal {
+            self.seq = None;
+        }
         self.journal = journal;
         self.connected = true;
         self.server.handle.set_service_level(HEALTHY);
@@ -206,8 +217,8 @@ impl<'a> Space<'a> {
         self.server.handle.set_service_level(NO_DATA);
         self.changed = self.values.keys().cloned().collect();
         let json = json!({"journal": self.journal, "connected": false});
-        let connected = BENCH.members.iter().filter(|one| one.form == Form::Flag);
-        for member in connected {
+        let connected = BENCH.members.iter().find(|one| one.name == "Connected");
+        if let Some(member) = connected {
             self.keep(ROOT, member, &json, &DateTime::now());
         }
         self.tell();
@@ -216,11 +227,17 @@ impl<'a> Space<'a> {
     /// Takes over a state.
     pub(super) fn state(&mut self, state: &Value) {
         let now = DateTime::now();
-        let bench = json!({"journal": self.journal, "seq": state["seq"], "connected": true});
-        self.set(ROOT, &BENCH, &bench, &now);
+        // After a break the entries since then follow the state, each in its turn.
+        let is_ahead = self
+            .seq
+            .is_some_and(|seq| state["seq"].as_u64() > Some(seq));
+        if !is_ahead {
+            self.seq = state["seq"].as_u64();
+        }
+        self.bench(&now);
         let mut there = BTreeSet::new();
         for station in state["stations"].as_array().into_iter().flatten() {
-            there.extend(self.station(station, &now));
+            there.extend(self.station(station, is_ahead, &now));
         }
         for instrument in state["instruments"].as_array().into_iter().flatten() {
             there.extend(self.instrument(instrument, &now));
@@ -231,7 +248,12 @@ impl<'a> Space<'a> {
         self.tell();
     }
 
-    fn station(&mut self, station: &Value, now: &DateTime) -> Option<String> {
+    fn bench(&mut self, at: &DateTime) {
+        let json = json!({"journal": self.journal, "seq": self.seq, "connected": true});
+        self.set(ROOT, &BENCH, &json, at);
+    }
+
+    fn station(&mut self, station: &Value, is_ahead: bool, now: &DateTime) -> Option<String> {
         let path = format!("{ROOT}/Stations/{}", station["station"].as_str()?);
         if self.objects.insert(path.clone()) {
             let parent = id(self.server.namespace, &format!("{ROOT}/Stations"));
@@ -247,7 +269,7 @@ impl<'a> Space<'a> {
             let json = station.pointer(at).unwrap_or(&none);
             let path = format!("{path}/{part}");
             // The entry says more than the state: its time, and the limits.
-            if part == "Armed" || self.is_other(&path, kind, json) {
+            if part == "Armed" || (!is_ahead && self.is_other(&path, kind, json)) {
                 self.set(&path, kind, json, now);
             }
         }
@@ -291,8 +313,8 @@ impl<'a> Space<'a> {
         if let (Some(station), Some((part, kind))) = (&station, part) {
             self.set(&format!("{station}/{part}"), kind, entry, &at);
         }
-        let bench = json!({"journal": self.journal, "seq": entry["seq"], "connected": true});
-        self.set(ROOT, &BENCH, &bench, &at);
+        self.seq = entry["seq"].as_u64();
+        self.bench(&at);
         self.tell();
         let source = station.as_deref().unwrap_or(ROOT);
         let event = Event::new(&self.types, source, &self.journal, text, entry, at);
@@ -340,11 +362,8 @@ impl<'a> Space<'a> {
     fn keep(&mut self, path: &str, member: &Member, json: &Value, at: &DateTime) {
         let path = format!("{path}/{}", member.name);
         let value = member.value(json, &self.journal);
-        if self
-            .values
-            .get(&path)
-            .is_none_or(|kept| kept.value != value)
-        {
+        let kept = self.values.get(&path);
+        if kept.is_none_or(|kept| !is_same(&kept.value, &value)) {
             self.values.insert(path.clone(), Kept { value, at: *at });
             self.changed.insert(path);
         }

@@ -69,10 +69,10 @@ class Bench(bench.Bench):
         done = subprocess.run(command, check=True, capture_output=True, text=True)
         return json.loads(done.stdout).get("secret") if done.stdout.strip() else None
 
-    def readings(self, number):
+    def readings(self, number, first=0):
         """Presses so many times, alternating, and returns the entries of the readings, by the feed."""
         entries = []
-        for index in range(number):
+        for index in range(first, first + number):
             self.press(f"1.{57 + index % 11}\r".encode())
             entries.append(self.feed.until("reading"))
         return entries
