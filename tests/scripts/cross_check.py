@@ -9,13 +9,14 @@ differs or has a value on one side only.
 import json
 import math
 import os
+import re
 import subprocess
 import sys
 import tempfile
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
-from scipy import optimize, stats
+from scipy import optimize, special, stats
 from statsmodels import api
 from statsmodels.stats import inter_rater
 
@@ -213,12 +214,64 @@ def planned(number, random):
     return max(worst, differ(number, "sampling", got, {"normal_k": k, "limiting_accepted": 100 * bad}))
 
 
+def several(number, random, folder):
+    """All groups together: the analysis of variance, and the least of it that means have which rounding may have moved."""
+    sizes = random.integers(2, 13, int(random.integers(3, 6)))
+    sigma = random.choice([0.3, 0.5, 1.0, 2.0])
+    parts = [np.rint(random.normal(random.uniform(160, 164), sigma, size)).astype(int) for size in sizes]
+    write(folder, np.concatenate(parts).tolist(), np.repeat(list("abcde")[:len(sizes)], sizes))
+    got = study(folder, "compare", "--group", "group")
+    parts = [part / 100 for part in parts]
+    if max(part.std() for part in parts) <= 1e-12:
+        return 0.0
+    if "lag-1" in got.get("undefined", {}).get("anova_f", ""):
+        assert any(lag1(part) * math.sqrt(len(part)) > 1 for part in parts if part.std() > 1e-12), got
+        return 0.0
+    own = stats.f_oneway(*parts)
+    within = sum(np.sum((part - part.mean()) ** 2) for part in parts) / (sizes.sum() - len(sizes))
+    means = np.array([part.mean() for part in parts])
+    off = np.array([STEP / 2 if part.std(ddof=1) < STEP / 2 - 1e-12 else 0.0 for part in parts])
+    away = lambda at: np.sum(sizes * np.maximum(np.abs(at - means) - off, 0) ** 2)
+    found = optimize.minimize_scalar(away, bounds=(means.min() - STEP, means.max() + STEP), method="bounded",
+                                     options={"xatol": 1e-12})
+    lowest = found.fun / (len(sizes) - 1) / within if off.any() else own.statistic
+    want = {"anova_f": own.statistic, "anova_f_lowest": lowest,
+            "anova_p": stats.f.sf(lowest, len(sizes) - 1, sizes.sum() - len(sizes))}
+    return differ(number, "compare, all groups", got, want)
+
+
+def beyond_both(number, random, folder):
+    """A lot by variables of two limits: the share beyond both together by the incomplete beta function."""
+    points = ["--aql", str(round(random.uniform(0.2, 4), 2)), "--limiting", str(round(random.uniform(6, 25), 2)),
+              "--kind", "variables"]
+    got = plan(["sampling", *points])
+    n, k = got["normal_pieces"], got["normal_k"]
+    microns = np.rint(random.normal(random.uniform(1600, 1640), random.uniform(15, 30), n)).astype(int)
+    table(folder, "lot.csv", "value,lot", ((f"{at // 1000}.{at % 1000:03}", "one") for at in microns))
+    lot = of_file(folder, "lot.csv", "lots", "--column", "value", "--unit", "mm", "--group", "lot",
+                  "--spec", "1.62 ±0.05 mm", "--combined", *points)["lots"][0]
+    said = re.findall(r"([0-9.]+) %", lot.get("result", ""))
+    if len(said) != 2:
+        assert stats.shapiro(microns).pvalue < 0.05, f"set {number}: {lot}"
+        return 0.0
+    half, x = n / 2 - 1, microns / 1000
+    share = lambda q: special.betainc(half, half, np.clip(0.5 * (1 - q * math.sqrt(n) / (n - 1)), 0, 1))
+    sd = x.std(ddof=1)
+    both, most = share((x.mean() - LOWER) / sd) + share((UPPER - x.mean()) / sd), share(k)
+    for word, value in zip(said, (both, most)):
+        assert abs(float(word) - 100 * value) <= 5.0001e-5, f"set {number}: {lot}, want {100 * value}"
+    assert abs(both - most) < 1e-9 or lot["accepted"] == (both < most), f"set {number}: {lot}"
+    return 0.0
+
+
 def plan(arguments):
     command = [TALLYJAW, "study", "plan", *arguments, "--json"]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode != 0:
         raise SystemExit(f"{command}: {done.returncode}\n{done.stderr}")
     return json.loads(done.stdout)
+
+
 def table(folder, name, heading, rows):
     with open(os.path.join(folder, name), "w", encoding="utf-8") as file:
         file.write(heading + "\n")
@@ -495,7 +548,7 @@ def check(number):
             else:
                 worst = max(worst, differ(number, "compare", got, compared(*parts)))
         worst = max(worst, skewed(number, folder, random), budgeted(number, folder, random))
-        worst = max(worst, *(one(number, random, folder) for one in (regression, factors, agreement)))
+        worst = max(worst, *(one(number, random, folder) for one in (regression, factors, agreement, several, beyond_both)))
     return max(worst, planned(number, random))
 
 

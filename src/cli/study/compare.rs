@@ -155,8 +155,13 @@ fn object(
     object.insert("groups".to_owned(), json!(names));
     if groups.len() > 2 {
         let samples = samples(groups);
-        if let Ok(table) = anova_of_independent(&samples) {
-            show::object(&mut object, &show::all(ANOVA_FIGURES, &table));
+        match anova_of_independent(&samples) {
+            Ok(table) => show::object(&mut object, &show::all(ANOVA_FIGURES, &table)),
+            Err(reason) => {
+                let why = |name: &str| (name.to_owned(), json!(reason.to_string()));
+                let none = ANOVA_FIGURES.iter().map(|figure| why(figure.name));
+                object.insert("undefined".to_owned(), Value::Object(none.collect()));
+            }
         }
         if !samples.iter().any(is_correlated)
             && let Ok(spread) = brown_forsythe(&samples)

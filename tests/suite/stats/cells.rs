@@ -138,6 +138,24 @@ fn names_that_are_empty_or_doubled_are_refused() {
 }
 
 #[test]
+fn figures_of_all_groups_that_are_refused_say_why_in_json_too() {
+    let folder = Folder::new();
+    // The last group only rises: its readings follow each other.
+    let one = (0..20).map(|at| format!("1.6{},a\n1.6{},b\n", at * 7 % 10, at * 3 % 10));
+    let rising = (0..20).map(|at| format!("1.{},c\n", 60 + at));
+    let rows: String = one.chain(rising).collect();
+    folder.write("of.csv", &format!("height,tool\n{rows}"));
+    let told = folder.json(&[
+        "compare", "--from", "of.csv", "--column", "height", "--unit", "mm", "--group", "tool",
+    ]);
+    for name in ["anova_f", "anova_f_lowest", "anova_p"] {
+        let why = told["undefined"][name].as_str().unwrap_or_default();
+        assert!(why.contains("lag-1"), "{name}: {told}");
+        assert!(told.get(name).is_none(), "{told}");
+    }
+}
+
+#[test]
 fn an_index_that_is_no_number_cannot_be_asked_for() {
     let folder = Folder::new();
     for asked in ["nan", "inf", "-1.33", "0", "1,33"] {
