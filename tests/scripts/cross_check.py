@@ -225,7 +225,8 @@ def several(number, random, folder):
     if max(part.std() for part in parts) <= 1e-12:
         return 0.0
     if "lag-1" in got.get("undefined", {}).get("anova_f", ""):
-        assert any(lag1(part) * math.sqrt(len(part)) > 1 for part in parts if part.std() > 1e-12), got
+        # By shuffles; of few readings a small lag-1 may be one, since the expected one is under 0.
+        assert any(lag1(part) > 0 for part in parts if part.std() > 1e-12), got
         return 0.0
     own = stats.f_oneway(*parts)
     within = sum(np.sum((part - part.mean()) ** 2) for part in parts) / (sizes.sum() - len(sizes))
