@@ -16,7 +16,7 @@ use std::path::{Path, PathBuf};
 /// Time for which the certificate is valid. Clients must trust a new one again.
 const VALID_DAYS: u32 = 10 * 365;
 
-/// Length of its key: valid under every policy that is offered (OPC 10000-7).
+/// Length of its key: valid under every policy that is offered.
 const KEY_BITS: u32 = 2048;
 
 /// Maximum number of certificates that are kept in `rejected`: whoever can connect can show any number of them.

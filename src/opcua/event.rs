@@ -1,7 +1,7 @@
 //! An entry as an event, with the fields of its type in the table of `model`.
 
 use super::model::{ENTRY, EVENTS};
-use super::space::id;
+use super::nodes::id;
 use super::value::{NOT_DECIDABLE, NOT_OK, evaluation};
 use opcua::nodes::BaseEventType;
 use opcua::types::event_field::EventField;
@@ -12,7 +12,7 @@ use opcua::types::{
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
-/// Severity of an event: what is not good, what cannot be decided, and all else. OPC 10000-5, 6.4.2, has 1 to 1000.
+/// Severity of an event: what is not good, what cannot be decided, and all else. OPC 10000-5 has 1 to 1000 (`BaseEventType`).
 const NOT_GOOD: u16 = 600;
 const UNDECIDED: u16 = 400;
 const ELSE: u16 = 100;
@@ -69,7 +69,7 @@ impl Event {
         let fields = members.map(|member| (member.name, member.value(&json, journal)));
         let of_kind = types.of_kinds.get(kind);
         let chain = of_kind.into_iter().chain([&types.any]).cloned();
-        let base = standard(ObjectTypeId::BaseEventType);
+        let base = ObjectTypeId::BaseEventType.into();
         let name = source.rsplit('/').next().unwrap_or(source);
         Self {
             ns: types.ns,
@@ -87,10 +87,6 @@ impl Event {
             fields: fields.collect(),
         }
     }
-}
-
-fn standard(node: impl Into<NodeId>) -> NodeId {
-    node.into()
 }
 
 /// The event in words: `core_crimp_height 1.62 mm pass`.

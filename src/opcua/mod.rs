@@ -4,7 +4,7 @@
 //! `tallyjaw-opcua`, so that whatever its clients do, the daemon goes on measuring.
 //!
 //! - `model` is the table of all objects, variables and event fields, and of the key of the feed that each one is; `value` reads that key;
-//! - `space` makes nodes of it and keeps their values;
+//! - `nodes` makes nodes of it, and `space` keeps their values;
 //! - `event` makes an event of an entry;
 //! - `follow` reads the feed, and connects again;
 //! - `certificates`, `login` and `server` decide who may connect.
@@ -14,6 +14,7 @@ mod event;
 mod follow;
 mod login;
 mod model;
+mod nodes;
 mod server;
 mod space;
 mod value;

@@ -2,7 +2,7 @@
 
 use super::certificates::Certificates;
 use super::login::Login;
-use super::{OpcuaError, space};
+use super::{OpcuaError, nodes};
 use crate::config::OpcuaConfig;
 use opcua::crypto::SecurityPolicy;
 use opcua::server::diagnostics::NamespaceMetadata;
@@ -34,7 +34,7 @@ const SESSIONS: usize = 50;
 /// Maximum number of values that wait for a client, for each variable or event source that it watches.
 const QUEUE: usize = 10_000;
 
-/// Endpoints with encryption, the policies of OPC 10000-7 that are not deprecated and that the library has.
+/// Endpoints with encryption: of the policies of OPC 10000-7 those that the library has and that are not deprecated (from memory).
 const ENCRYPTED: [(&str, SecurityPolicy); 3] = [
     ("basic256sha256", SecurityPolicy::Basic256Sha256),
     ("aes128", SecurityPolicy::Aes128Sha256RsaOaep),
@@ -108,14 +108,14 @@ pub(super) fn start(
     }
     let (server, handle) = builder.build().map_err(OpcuaError::Server)?;
     let missing = || OpcuaError::Server("it has no nodes of ours".to_owned());
-    let nodes = handle.node_managers().get_of_type::<SimpleNodeManager>();
-    let nodes = nodes.ok_or_else(missing)?;
+    let manager = handle.node_managers().get_of_type::<SimpleNodeManager>();
+    let manager = manager.ok_or_else(missing)?;
     let namespace = handle.get_namespace_index(NAMESPACE).ok_or_else(missing)?;
-    space::make_types(&mut nodes.address_space().write(), namespace);
+    nodes::make_types(&mut manager.address_space().write(), namespace);
     Ok(Running {
         task: tokio::spawn(server.run_with(listener)),
         handle,
-        nodes,
+        nodes: manager,
         namespace,
     })
 }

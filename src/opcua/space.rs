@@ -1,22 +1,12 @@
-//! The address space: nodes made of the table of `model`, and their values.
+//! The objects that there are, and their values.
 //!
-//! In: states and entries of the feed. Out: changed values and events to whoever has subscribed to them. No node is
-//! writable, and none can be called.
+//! In: states and entries of the feed. Out: changed values and events to whoever has subscribed to them.
 
 use super::event::{Event, EventTypes};
-use super::model::{
-    ARMED, BENCH, ENTRY, EVENTS, Form, INSTRUMENT, Kind, Member, OUTCOME, READING, STATION,
-};
+use super::model::{ARMED, BENCH, Form, INSTRUMENT, Kind, Member, OUTCOME, READING, STATION};
+use super::nodes::{id, make_folder, make_object};
 use super::server::Running;
-use super::value::EVALUATIONS;
-use opcua::nodes::{
-    DataTypeBuilder, EventNotifier, ObjectBuilder, ObjectTypeBuilder, VariableBuilder,
-};
-use opcua::server::address_space::AddressSpace;
-use opcua::types::{
-    Array, DataTypeId, DataValue, DateTime, LocalizedText, NodeId, ObjectId, ObjectTypeId,
-    QualifiedName, StatusCode, VariableTypeId, Variant, VariantScalarTypeId,
-};
+use opcua::types::{DataValue, DateTime, NodeId, ObjectId, StatusCode, Variant};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -30,124 +20,9 @@ const PARTS: [(&str, &Kind, &str); 3] = [
     ("Outcome", &OUTCOME, "/outcome"),
 ];
 
-/// The level of service while all is well, and while the values are old ones: OPC 10000-4, 6.6.2.4.2.
+/// The level of service while all is well, and while the values are old ones: OPC 10000-4, service level (from memory).
 const HEALTHY: u8 = 255;
 const NO_DATA: u8 = 1;
-
-pub(super) fn id(ns: u16, path: &str) -> NodeId {
-    NodeId::new(ns, path.to_owned())
-}
-
-fn type_id(ns: u16, name: &str) -> NodeId {
-    id(ns, &format!("Types/{name}"))
-}
-
-fn name_of(path: &str) -> &str {
-    path.rsplit('/').next().unwrap_or(path)
-}
-
-/// The number of an enumeration of the standard's nodes, which are numbered from 1 on.
-fn standard(node: impl Into<NodeId>) -> NodeId {
-    node.into()
-}
-
-/// Makes the types. The server learns of them when it starts, so this comes before.
-pub(super) fn make_types(space: &mut AddressSpace, ns: u16) {
-    evaluations(space, ns);
-    for kind in [&BENCH, &STATION, &ARMED, &READING, &OUTCOME, &INSTRUMENT] {
-        let base = standard(ObjectTypeId::BaseObjectType);
-        make_type(space, ns, kind.name, kind, &base);
-    }
-    let base = standard(ObjectTypeId::BaseEventType);
-    make_type(space, ns, ENTRY.name, &ENTRY, &base);
-    for (_, name, kind) in EVENTS {
-        make_type(space, ns, name, kind, &type_id(ns, ENTRY.name));
-    }
-}
-
-fn evaluations(space: &mut AddressSpace, ns: u16) {
-    let name = "ResultEvaluationEnum";
-    let node = type_id(ns, name);
-    DataTypeBuilder::new(&node, QualifiedName::new(ns, name), name)
-        .subtype_of(standard(DataTypeId::Enumeration))
-        .insert(space);
-    let texts = EVALUATIONS.map(|text| Variant::from(LocalizedText::from(text)));
-    let texts = Array::new(VariantScalarTypeId::LocalizedText, texts);
-    let strings = id(ns, &format!("Types/{name}/EnumStrings"));
-    VariableBuilder::new(
-        &strings,
-        QualifiedName::new(0, "EnumStrings"),
-        "EnumStrings",
-    )
-    .data_type(standard(DataTypeId::LocalizedText))
-    .value_rank(1)
-    .value(texts.map_or(Variant::Empty, Variant::from))
-    .has_type_definition(standard(VariableTypeId::PropertyType))
-    .property_of(node)
-    .insert(space);
-}
-
-/// A type of objects or events with the declarations of its members.
-fn make_type(space: &mut AddressSpace, ns: u16, name: &str, kind: &Kind, base: &NodeId) {
-    let node = type_id(ns, name);
-    ObjectTypeBuilder::new(&node, QualifiedName::new(ns, name), name)
-        .description(kind.about)
-        .subtype_of(base.clone())
-        .insert(space);
-    let is_event = *base != standard(ObjectTypeId::BaseObjectType);
-    for member in kind.members {
-        let path = format!("Types/{name}/{}", member.name);
-        let variable = variable(ns, &path, member)
-            .has_modelling_rule(standard(ObjectId::ModellingRule_Mandatory));
-        if is_event {
-            variable
-                .has_type_definition(standard(VariableTypeId::PropertyType))
-                .property_of(node.clone())
-                .insert(space);
-        } else {
-            variable
-                .has_type_definition(standard(VariableTypeId::BaseDataVariableType))
-                .component_of(node.clone())
-                .insert(space);
-        }
-    }
-}
-
-fn variable(ns: u16, path: &str, member: &Member) -> VariableBuilder {
-    let of = member.form.data_type(&type_id(ns, "ResultEvaluationEnum"));
-    let rank = if member.form.is_list() { 1 } else { -1 };
-    VariableBuilder::new(
-        &id(ns, path),
-        QualifiedName::new(ns, member.name),
-        member.name,
-    )
-    .description(member.about)
-    .data_type(of)
-    .value_rank(rank)
-}
-
-/// An object with its members, below `parent`.
-fn make_object(space: &mut AddressSpace, ns: u16, path: &str, kind: &Kind, parent: NodeId) {
-    let name = name_of(path);
-    let node = id(ns, path);
-    ObjectBuilder::new(&node, QualifiedName::new(ns, name), name)
-        .description(kind.about)
-        .event_notifier(EventNotifier::SUBSCRIBE_TO_EVENTS)
-        .has_type_definition(type_id(ns, kind.name))
-        .component_of(parent)
-        .insert(space);
-    for member in kind.members {
-        variable(ns, &format!("{path}/{}", member.name), member)
-            .has_type_definition(standard(VariableTypeId::BaseDataVariableType))
-            .component_of(node.clone())
-            .insert(space);
-    }
-}
-
-fn make_folder(space: &mut AddressSpace, ns: u16, path: &str, parent: &NodeId) {
-    let name = name_of(path);
-    space.add_folder(&id(ns, path), QualifiedName::new(ns, name), name, parent);
-}
 
 /// The last value.
 struct Kept {
@@ -180,7 +55,7 @@ impl<'a> Space<'a> {
     pub(super) fn new(server: &'a Running) -> Self {
         let ns = server.namespace;
         let mut space = server.nodes.address_space().write();
-        let objects = standard(ObjectId::ObjectsFolder);
+        let objects = ObjectId::ObjectsFolder.into();
         make_object(&mut space, ns, ROOT, &BENCH, objects);
         for folder in ["Stations", "Instruments"] {
             make_folder(&mut space, ns, &format!("{ROOT}/{folder}"), &id(ns, ROOT));

@@ -28,7 +28,8 @@ pub(super) fn evaluation(word: Option<&str>) -> i32 {
     }
 }
 
-/// Where the unit codes of UNECE Recommendation 20 are numbers: OPC 10000-8, 5.6.3.
+/// Where the unit codes of UNECE Recommendation 20 are numbers, by their characters: OPC 10000-8 (from memory; the model file of
+/// OPC 40502 has 5066068 for mm).
 const UNITS_OF: &str = "http://www.opcfoundation.org/UA/units/un/cefact";
 
 impl Form {

@@ -143,7 +143,7 @@ async def one_series(programs):
                 "SensorId": "caliper-1", "Series": series, "Piece": 2, "Axis": "core_crimp_height", "Terminal": "QF-250-F",
                 "WireArea": 2.0})
             unit = await reader.value(f"{LAST}/EngineeringUnits")
-            # OPC 10000-8, 5.6.3.3: the characters of UNECE's code MMT as a number.
+            # The characters of UNECE's code MMT as a number, as OPC 10000-8 has it (from memory; the model file of OPC 40502 has 5066068).
             assert (unit.UnitId, unit.DisplayName.Text) == (int.from_bytes(b"MMT", "big"), "mm"), unit
             bench.call("retract", station="bench-1")
             retracted = bench.feed.until("retracted")

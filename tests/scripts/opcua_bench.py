@@ -150,7 +150,7 @@ class Reader:
 
 
 def ask_for_what_is_lost(client, subscription):
-    """Asks for each message whose number was skipped, as OPC 10000-4, 5.14.1.1, has a client do; asyncua does so only once after a
+    """Asks for each message whose number was skipped, as OPC 10000-4 has a client do (Publish; from memory); asyncua does so only once after a
     break, before an answer that was on its way to the lost connection."""
     tell, one_at_a_time = subscription.publish_callback, asyncio.Lock()
 

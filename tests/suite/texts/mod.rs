@@ -128,6 +128,8 @@ fn a_sentence_is_found_with_what_stands_at_its_places() {
         assert!(keyed(&sentence).is_some(), "{sentence}");
     }
     assert_eq!(keyed("no sentence of ours"), None);
+    let of_a_request = "got the plan \"pump\" and keys of a plan (stop), want one or the other";
+    assert_eq!(keyed(of_a_request), None, "it is no length");
     assert_eq!(keyed(""), None);
 }
 
