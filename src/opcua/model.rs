@@ -53,18 +53,11 @@ pub(super) struct Member {
     pub(super) about: &'static str,
 }
 
-const fn member(
-    name: &'static str,
-    form: Form,
-    at: &'static [&'static str],
-    about: &'static str,
-) -> Member {
-    Member {
-        name,
-        form,
-        at,
-        about,
-    }
+/// A member on each line: name, form, where it stands, and what it is.
+macro_rules! members {
+    ($($name:literal: $form:expr => $at:expr, $about:literal;)+) => {
+        &[$(Member { name: $name, form: $form, at: &$at, about: $about }),+]
+    };
 }
 
 /// A type of object, with its members.
@@ -79,402 +72,142 @@ pub(super) struct Kind {
 pub(super) const BENCH: Kind = Kind {
     name: "BenchType",
     about: "The bench: a daemon with its journal",
-    members: &[
-        member(
-            "Journal",
-            Form::Text,
-            &["/journal"],
-            "Identity of the journal",
-        ),
-        member("Seq", Form::Whole, &["/seq"], "Number of the newest entry"),
-        member(
-            "Connected",
-            Form::Flag,
-            &["/connected"],
-            "Whether the daemon serves its feed now",
-        ),
-    ],
+    members: members! {
+        "Journal": Form::Text => ["/journal"], "Identity of the journal";
+        "Seq": Form::Whole => ["/seq"], "Number of the newest entry";
+        "Connected": Form::Flag => ["/connected"], "Whether the daemon serves its feed now";
+    },
 };
 
 /// A place where one person measures.
 pub(super) const STATION: Kind = Kind {
     name: "StationType",
     about: "A place where one person measures",
-    members: &[
-        member(
-            "Prompt",
-            Form::Text,
-            &["/prompt"],
-            "What to do next, in words",
-        ),
-        member(
-            "PromptKind",
-            Form::Text,
-            &["/prompt_kind"],
-            "What to do next, for programs",
-        ),
-        member("Operator", Form::Text, &["/operator"], "Who measures"),
-        member("JobId", Form::Text, &["/job/id"], "What the pieces are for"),
-        member(
-            "TerminalLot",
-            Form::Text,
-            &["/terminal_lot"],
-            "Lot of the terminals in use",
-        ),
-        member(
-            "WireLot",
-            Form::Text,
-            &["/wire_lot"],
-            "Lot of the wire in use",
-        ),
-        member("Tool", Form::Text, &["/tool/id"], "Crimp tool in use"),
-        member(
-            "Nest",
-            Form::Text,
-            &["/tool/nest"],
-            "Nest of the tool in use",
-        ),
-        member(
-            "NextPiece",
-            Form::Whole,
-            &["/next/piece"],
-            "Piece that is measured next, from 1",
-        ),
-        member(
-            "NextAxis",
-            Form::Text,
-            &["/next/axis"],
-            "Axis that is measured next",
-        ),
-        member(
-            "Run",
-            Form::Text,
-            &["/production/open/run_id"],
-            "Open production run",
-        ),
-        member(
-            "RunCrimps",
-            Form::Whole,
-            &["/production/open/crimps"],
-            "Crimps of the open run",
-        ),
-        member(
-            "SampleDue",
-            Form::Flag,
-            &["/production/open/due"],
-            "Whether a sample of the open run is due",
-        ),
-    ],
+    members: members! {
+        "Prompt": Form::Text => ["/prompt"], "What to do next, in words";
+        "PromptKind": Form::Text => ["/prompt_kind"], "What to do next, for programs";
+        "Operator": Form::Text => ["/operator"], "Who measures";
+        "JobId": Form::Text => ["/job/id"], "What the pieces are for";
+        "TerminalLot": Form::Text => ["/terminal_lot"], "Lot of the terminals in use";
+        "WireLot": Form::Text => ["/wire_lot"], "Lot of the wire in use";
+        "Tool": Form::Text => ["/tool/id"], "Crimp tool in use";
+        "Nest": Form::Text => ["/tool/nest"], "Nest of the tool in use";
+        "NextPiece": Form::Whole => ["/next/piece"], "Piece that is measured next, from 1";
+        "NextAxis": Form::Text => ["/next/axis"], "Axis that is measured next";
+        "Run": Form::Text => ["/production/open/run_id"], "Open production run";
+        "RunCrimps": Form::Whole => ["/production/open/crimps"], "Crimps of the open run";
+        "SampleDue": Form::Flag => ["/production/open/due"], "Whether a sample of the open run is due";
+    },
 };
 
 /// The open series.
 pub(super) const ARMED: Kind = Kind {
     name: "ArmedType",
     about: "The open series, by which readings are judged",
-    members: &[
-        member("Series", Form::Whole, &["/series"], "Number of the series"),
-        member("Since", Form::Time, &["/since"], "When it was opened"),
-        member("Plan", Form::Text, &["/plan"], "Plan of the series"),
-        member(
-            "Purpose",
-            Form::Text,
-            &["/purpose"],
-            "What the pieces are measured for",
-        ),
-        member("Terminal", Form::Text, &["/terminal"], "Terminal"),
-        member("Wire", Form::Text, &["/wire"], "Wire in words"),
-        member("JobId", Form::Text, &["/job/id"], "What the pieces are for"),
-        member(
-            "Tool",
-            Form::Text,
-            &["/tool/id"],
-            "Crimp tool of the series",
-        ),
-        member("Pieces", Form::Whole, &["/pieces"], "Number of pieces"),
-        member(
-            "Slots",
-            Form::Whole,
-            &["/slots"],
-            "Number of readings that make it full",
-        ),
-        member(
-            "Filled",
-            Form::Whole,
-            &["/filled"],
-            "Number of counted readings so far",
-        ),
-        member(
-            "DoubtedLeft",
-            Form::Whole,
-            &["/counts/doubted_left"],
-            "Readings to take again because of a zero",
-        ),
-        member(
-            "Axes",
-            Form::TextOfEach("axis"),
-            &["/axes"],
-            "Axes that are measured",
-        ),
-        member(
-            "Limits",
-            Form::TextOfEach("limits"),
-            &["/axes"],
-            "Limits of each axis, in words",
-        ),
-        member(
-            "TargetValues",
-            Form::AmountOfEach(["nominal_nm", "nominal_mn"]),
-            &["/axes"],
-            "Nominal value of each axis, mm or N",
-        ),
-        member(
-            "LowLimits",
-            Form::AmountOfEach(["lower_nm", "lower_mn"]),
-            &["/axes"],
-            "Lower limit of each axis, mm or N",
-        ),
-        member(
-            "HighLimits",
-            Form::AmountOfEach(["upper_nm", "upper_mn"]),
-            &["/axes"],
-            "Upper limit of each axis, mm or N",
-        ),
-    ],
+    members: members! {
+        "Series": Form::Whole => ["/series"], "Number of the series";
+        "Since": Form::Time => ["/since"], "When it was opened";
+        "Plan": Form::Text => ["/plan"], "Plan of the series";
+        "Purpose": Form::Text => ["/purpose"], "What the pieces are measured for";
+        "Terminal": Form::Text => ["/terminal"], "Terminal";
+        "Wire": Form::Text => ["/wire"], "Wire in words";
+        "JobId": Form::Text => ["/job/id"], "What the pieces are for";
+        "Tool": Form::Text => ["/tool/id"], "Crimp tool of the series";
+        "Pieces": Form::Whole => ["/pieces"], "Number of pieces";
+        "Slots": Form::Whole => ["/slots"], "Number of readings that make it full";
+        "Filled": Form::Whole => ["/filled"], "Number of counted readings so far";
+        "DoubtedLeft": Form::Whole => ["/counts/doubted_left"], "Readings to take again because of a zero";
+        "Axes": Form::TextOfEach("axis") => ["/axes"], "Axes that are measured";
+        "Limits": Form::TextOfEach("limits") => ["/axes"], "Limits of each axis, in words";
+        "TargetValues": Form::AmountOfEach(["nominal_nm", "nominal_mn"]) => ["/axes"], "Nominal value of each axis, mm or N";
+        "LowLimits": Form::AmountOfEach(["lower_nm", "lower_mn"]) => ["/axes"], "Lower limit of each axis, mm or N";
+        "HighLimits": Form::AmountOfEach(["upper_nm", "upper_mn"]) => ["/axes"], "Upper limit of each axis, mm or N";
+    },
 };
 
 /// A reading, as the last one of a station and as an event.
 pub(super) const READING: Kind = Kind {
     name: "ReadingType",
     about: "A reading with its verdict",
-    members: &[
-        member(
-            "ResultId",
-            Form::Id,
-            &["/seq"],
-            "Journal and number of the entry",
-        ),
-        member("Seq", Form::Whole, &["/seq"], "Number of the entry"),
-        member("CreationTime", Form::Time, &["/at"], "When it was measured"),
-        member(
-            "ResultEvaluation",
-            Form::Evaluation,
-            &["/verdict"],
-            "Whether it is within its limits",
-        ),
-        member("Verdict", Form::Text, &["/verdict"], "Verdict in our words"),
-        member(
-            "Standing",
-            Form::Text,
-            &["/standing"],
-            "counted or not_counted, as decided when it was entered",
-        ),
-        member("Reason", Form::Text, &["/reason"], "Why it does not count"),
-        member(
-            "MeasuredValue",
-            Form::Amount,
-            &["/value_nm", "/value_mn"],
-            "Value in millimetres or newtons",
-        ),
-        member(
-            "EngineeringUnits",
-            Form::Unit,
-            &["/value_nm", "/value_mn"],
-            "Unit of value and limits",
-        ),
-        member(
-            "TargetValue",
-            Form::Amount,
-            &["/nominal_nm", "/nominal_mn"],
-            "Nominal value",
-        ),
-        member(
-            "LowLimit",
-            Form::Amount,
-            &["/lower_nm", "/lower_mn"],
-            "Lower limit",
-        ),
-        member(
-            "HighLimit",
-            Form::Amount,
-            &["/upper_nm", "/upper_mn"],
-            "Upper limit",
-        ),
-        member("SensorId", Form::Text, &["/instrument"], "Instrument"),
-        member("Series", Form::Whole, &["/series"], "Number of the series"),
-        member(
-            "Piece",
-            Form::Whole,
-            &["/piece"],
-            "Number of the piece, from 1",
-        ),
-        member("Axis", Form::Text, &["/axis"], "What was measured"),
-        member("Terminal", Form::Text, &["/terminal"], "Terminal"),
-        member(
-            "WireArea",
-            Form::Number,
-            &["/wire_mm2"],
-            "Conductor size in mm²",
-        ),
-    ],
+    members: members! {
+        "ResultId": Form::Id => ["/seq"], "Journal and number of the entry";
+        "Seq": Form::Whole => ["/seq"], "Number of the entry";
+        "CreationTime": Form::Time => ["/at"], "When it was measured";
+        "ResultEvaluation": Form::Evaluation => ["/verdict"], "Whether it is within its limits";
+        "Verdict": Form::Text => ["/verdict"], "Verdict in our words";
+        "Standing": Form::Text => ["/standing"], "counted or not_counted, as decided when it was entered";
+        "Reason": Form::Text => ["/reason"], "Why it does not count";
+        "MeasuredValue": Form::Amount => ["/value_nm", "/value_mn"], "Value in millimetres or newtons";
+        "EngineeringUnits": Form::Unit => ["/value_nm", "/value_mn"], "Unit of value and limits";
+        "TargetValue": Form::Amount => ["/nominal_nm", "/nominal_mn"], "Nominal value";
+        "LowLimit": Form::Amount => ["/lower_nm", "/lower_mn"], "Lower limit";
+        "HighLimit": Form::Amount => ["/upper_nm", "/upper_mn"], "Upper limit";
+        "SensorId": Form::Text => ["/instrument"], "Instrument";
+        "Series": Form::Whole => ["/series"], "Number of the series";
+        "Piece": Form::Whole => ["/piece"], "Number of the piece, from 1";
+        "Axis": Form::Text => ["/axis"], "What was measured";
+        "Terminal": Form::Text => ["/terminal"], "Terminal";
+        "WireArea": Form::Number => ["/wire_mm2"], "Conductor size in mm²";
+    },
 };
 
 /// The outcome of a closed series, as the last one of a station and as an event.
 pub(super) const OUTCOME: Kind = Kind {
     name: "OutcomeType",
     about: "The outcome of a closed series",
-    members: &[
-        member(
-            "ResultId",
-            Form::Id,
-            &["/series"],
-            "Journal and number of the series",
-        ),
-        member("Series", Form::Whole, &["/series"], "Number of the series"),
-        member("CreationTime", Form::Time, &["/at"], "When it was closed"),
-        member(
-            "ResultEvaluation",
-            Form::Evaluation,
-            &["/outcome"],
-            "Whether the series is good",
-        ),
-        member("Outcome", Form::Text, &["/outcome"], "Outcome in our words"),
-        member(
-            "Reservations",
-            Form::Texts,
-            &["/reservations"],
-            "What limits the outcome",
-        ),
-        member(
-            "Slots",
-            Form::Whole,
-            &["/counts/slots"],
-            "Number of readings that make it full",
-        ),
-        member(
-            "Filled",
-            Form::Whole,
-            &["/counts/filled"],
-            "Number of counted readings",
-        ),
-        member(
-            "Passed",
-            Form::Whole,
-            &["/tally/passed"],
-            "Counted readings within their limits",
-        ),
-        member(
-            "Failed",
-            Form::Whole,
-            &["/tally/failed"],
-            "Counted readings outside",
-        ),
-        member(
-            "Unsure",
-            Form::Whole,
-            &["/tally/unsure"],
-            "Counted readings too close to a limit",
-        ),
-        member(
-            "Measured",
-            Form::Whole,
-            &["/tally/measured"],
-            "Counted readings without limits",
-        ),
-        member(
-            "Doubted",
-            Form::Whole,
-            &["/tally/doubted"],
-            "Readings doubted because of a zero",
-        ),
-        member(
-            "Retracted",
-            Form::Whole,
-            &["/tally/retracted"],
-            "Readings retracted",
-        ),
-        member(
-            "NotCounted",
-            Form::Whole,
-            &["/tally/not_counted"],
-            "Readings that never counted",
-        ),
-    ],
+    members: members! {
+        "ResultId": Form::Id => ["/series"], "Journal and number of the series";
+        "Series": Form::Whole => ["/series"], "Number of the series";
+        "CreationTime": Form::Time => ["/at"], "When it was closed";
+        "ResultEvaluation": Form::Evaluation => ["/outcome"], "Whether the series is good";
+        "Outcome": Form::Text => ["/outcome"], "Outcome in our words";
+        "Reservations": Form::Texts => ["/reservations"], "What limits the outcome";
+        "Slots": Form::Whole => ["/counts/slots"], "Number of readings that make it full";
+        "Filled": Form::Whole => ["/counts/filled"], "Number of counted readings";
+        "Passed": Form::Whole => ["/tally/passed"], "Counted readings within their limits";
+        "Failed": Form::Whole => ["/tally/failed"], "Counted readings outside";
+        "Unsure": Form::Whole => ["/tally/unsure"], "Counted readings too close to a limit";
+        "Measured": Form::Whole => ["/tally/measured"], "Counted readings without limits";
+        "Doubted": Form::Whole => ["/tally/doubted"], "Readings doubted because of a zero";
+        "Retracted": Form::Whole => ["/tally/retracted"], "Readings retracted";
+        "NotCounted": Form::Whole => ["/tally/not_counted"], "Readings that never counted";
+    },
 };
 
 /// A caliper or a force gauge.
 pub(super) const INSTRUMENT: Kind = Kind {
     name: "InstrumentType",
     about: "A caliper or a force gauge",
-    members: &[
-        member("Station", Form::Text, &["/station"], "Its station"),
-        member(
-            "Attached",
-            Form::Flag,
-            &["/attached"],
-            "Whether its port is open",
-        ),
-        member("Port", Form::Text, &["/port"], "Path of the port"),
-        member(
-            "Identity",
-            Form::Text,
-            &["/identity"],
-            "Vendor, product and serial number of the adapter",
-        ),
-        member(
-            "DetachedBecause",
-            Form::Text,
-            &["/detached_because"],
-            "Why the port was closed",
-        ),
-    ],
+    members: members! {
+        "Station": Form::Text => ["/station"], "Its station";
+        "Attached": Form::Flag => ["/attached"], "Whether its port is open";
+        "Port": Form::Text => ["/port"], "Path of the port";
+        "Identity": Form::Text => ["/identity"], "Vendor, product and serial number of the adapter";
+        "DetachedBecause": Form::Text => ["/detached_because"], "Why the port was closed";
+    },
 };
 
 /// Any entry of the journal, as an event.
 pub(super) const ENTRY: Kind = Kind {
     name: "EntryEventType",
     about: "An entry of the journal that is durable now",
-    members: &[
-        member(
-            "Journal",
-            Form::Text,
-            &["/journal"],
-            "Identity of the journal",
-        ),
-        member(
-            "Seq",
-            Form::Whole,
-            &["/seq"],
-            "Number of the entry: 1, 2, 3 … without gaps",
-        ),
-        member("Kind", Form::Text, &["/kind"], "Kind of the entry"),
-        member(
-            "Station",
-            Form::Text,
-            &["/station"],
-            "Station that it is about",
-        ),
-        member(
-            "Entry",
-            Form::Text,
-            &["/entry"],
-            "The entry as JSON, byte for byte as stored",
-        ),
-    ],
+    members: members! {
+        "Journal": Form::Text => ["/journal"], "Identity of the journal";
+        "Seq": Form::Whole => ["/seq"], "Number of the entry: 1, 2, 3 … without gaps";
+        "Kind": Form::Text => ["/kind"], "Kind of the entry";
+        "Station": Form::Text => ["/station"], "Station that it is about";
+        "Entry": Form::Text => ["/entry"], "The entry as JSON, byte for byte as stored";
+    },
 };
 
 /// What an entry says of readings before it, as an event.
 pub(super) const STANDING: Kind = Kind {
     name: "StandingType",
     about: "What became of readings: doubted, retracted or restored",
-    members: &[
-        member(
-            "Readings",
-            Form::Wholes,
-            &["/readings", "/reading"],
-            "Numbers of their entries",
-        ),
-        member("Series", Form::Whole, &["/series"], "Number of the series"),
-    ],
+    members: members! {
+        "Readings": Form::Wholes => ["/readings", "/reading"], "Numbers of their entries";
+        "Series": Form::Whole => ["/series"], "Number of the series";
+    },
 };
 
 /// Entries that have an event type of their own, below the one of any entry: kind, name of the type, members.
