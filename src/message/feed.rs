@@ -6,6 +6,9 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
+/// Maximum length of a line of the feed in bytes; a `segment` holds the whole state.
+pub const LONGEST_FEED_LINE: u64 = 64 * 1024 * 1024;
+
 /// The first line on the feed.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Hello {

@@ -30,7 +30,7 @@ pub mod state;
 mod tablet;
 mod token;
 
-pub use feed::{FeedRequest, Hello, Notice, StateSent};
+pub use feed::{FeedRequest, Hello, LONGEST_FEED_LINE, Notice, StateSent};
 pub use reply::{ErrorObject, code};
 pub use request::{Asked, Call, Parsed, Rejected, Request, RequestId};
 pub use state::{StateMessage, left_open};

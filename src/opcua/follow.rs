@@ -3,14 +3,12 @@
 //! After a break it goes on behind the last entry, so that a restart of the daemon leaves no gap.
 
 use crate::entry::line;
+use crate::message::LONGEST_FEED_LINE;
 use serde_json::{Value, json};
 use std::path::PathBuf;
 use std::time::Duration;
 use tokio::io::{AsyncBufReadExt, AsyncReadExt, AsyncWriteExt, BufReader};
 use tokio::net::UnixStream;
-
-/// Maximum length of a line; a `segment` holds the whole state.
-const LONGEST_LINE: u64 = 64 * 1024 * 1024;
 
 /// Pause before connecting again.
 const PAUSE: Duration = Duration::from_millis(500);
@@ -53,9 +51,9 @@ impl Follow {
         }
     }
 
-    /// Connects again, for whoever must know the whole state.
-    pub(super) fn again(&mut self) {
-        self.feed = None;
+    /// Connects again, for whoever knows nothing yet: the whole state, then the entries after it.
+    pub(super) fn begin_now(&mut self) {
+        (self.feed, self.journal) = (None, None);
     }
 
     /// What is said next. Waits for the daemon as long as it takes.
@@ -70,7 +68,10 @@ impl Follow {
                 let _ = feed.get_mut().write_all(request.as_bytes()).await;
             }
             let mut bytes = Vec::new();
-            let read = feed.take(LONGEST_LINE).read_until(b'\n', &mut bytes).await;
+            let read = feed
+                .take(LONGEST_FEED_LINE)
+                .read_until(b'\n', &mut bytes)
+                .await;
             if read.is_err() || bytes.pop() != Some(b'\n') {
                 tracing::warn!("the daemon is gone; what is served is old from here on");
                 self.feed = None;

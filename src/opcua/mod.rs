@@ -3,7 +3,8 @@
 //! In: the feed of a daemon on this machine. Out: an OPC UA server for other machines. It is a program of its own,
 //! `tallyjaw-opcua`, so that whatever its clients do, the daemon goes on measuring.
 //!
-//! - `model` is the table of all objects, variables and event fields, and of the key of the feed that each one is; `value` reads that key;
+//! - `model` is the table of all objects, variables and event fields, and of the key of the feed that each one is; `value`
+//!   reads that key;
 //! - `nodes` makes nodes of it, and `space` keeps their values;
 //! - `event` makes an event of an entry;
 //! - `follow` reads the feed, and connects again;
@@ -25,7 +26,7 @@ use crate::page::tablet::TabletError;
 use certificates::Certificates;
 use follow::{Follow, Told};
 use login::Login;
-use server::Running;
+use server::Served;
 use space::Space;
 use std::future::Future;
 use std::io;
@@ -82,8 +83,8 @@ pub enum OpcuaError {
         /// What is wrong.
         why: String,
     },
-    /// The library refuses the settings, which is a fault of ours.
-    #[error("the server cannot be set up: {0}")]
+    /// The library refuses the settings, or its server has ended by itself: a fault of ours or of the library.
+    #[error("the OPC UA server has ended: {0}")]
     Server(String),
     /// The file of tokens cannot be read.
     #[error(transparent)]
@@ -137,24 +138,23 @@ async fn serve(setup: &Setup, ready: impl FnOnce(&Ready)) -> Result<(), OpcuaErr
         &setup.opcua,
         clock::wall,
     )?);
-    let listener = listen(setup.opcua.listen).await?;
-    let listen = listener.local_addr().unwrap_or(setup.opcua.listen);
-    ready(&certificates.ready(listen, &setup.opcua));
     let mut follow = Follow::new(setup.daemon.runtime_dir.join("feed.sock"));
-    let mut listener = Some(listener);
+    let (mut address, mut ready) = (setup.opcua.listen, Some(ready));
     // Once for each revoked token: its sessions end only with the server, and the others log in again.
     loop {
-        let listener = match listener.take() {
-            Some(listener) => listener,
-            None => listen_again(listen).await?,
-        };
-        let server = server::start(listener, &certificates, &setup.opcua, Arc::clone(&login))?;
+        let listener = listen(address).await?;
+        address = listener.local_addr().unwrap_or(address);
+        let mut server = server::start(listener, &certificates, &setup.opcua, Arc::clone(&login))?;
+        if let Some(ready) = ready.take() {
+            ready(&certificates.ready(address, &setup.opcua));
+        }
         let ended = tokio::select! {
             () = &mut stopped => true,
-            () = say(&server, &mut follow) => true,
+            () = say(&server.nodes, &mut follow) => true,
+            why = server.task.ended() => return Err(why),
             () = revoked(&login, &certificates) => false,
         };
-        server.stop().await;
+        server.stop().await?;
         if ended {
             return Ok(());
         }
@@ -163,9 +163,9 @@ async fn serve(setup: &Setup, ready: impl FnOnce(&Ready)) -> Result<(), OpcuaErr
 }
 
 /// Takes over what the feed says, for ever.
-async fn say(server: &Running, follow: &mut Follow) {
-    let mut space = Space::new(server);
-    follow.again();
+async fn say(nodes: &Served, follow: &mut Follow) {
+    let mut space = Space::new(nodes);
+    follow.begin_now();
     loop {
         match follow.next().await {
             Told::Hello { journal } => space.connected(journal),
@@ -191,17 +191,6 @@ async fn revoked(login: &Login, certificates: &Certificates) {
 async fn listen(listen: SocketAddr) -> Result<TcpListener, OpcuaError> {
     let bound = TcpListener::bind(listen).await;
     bound.map_err(|source| OpcuaError::Listen { listen, source })
-}
-
-/// The same address again, which the server before has just given up.
-async fn listen_again(address: SocketAddr) -> Result<TcpListener, OpcuaError> {
-    for _ in 0..50 {
-        if let Ok(listener) = listen(address).await {
-            return Ok(listener);
-        }
-        tokio::time::sleep(Duration::from_millis(100)).await;
-    }
-    listen(address).await
 }
 
 /// Ends at the signal to stop.

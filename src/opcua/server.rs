@@ -10,6 +10,7 @@ use opcua::server::node_manager::memory::{SimpleNodeManager, simple_node_manager
 use opcua::server::{ANONYMOUS_USER_TOKEN_ID, Limits, ServerBuilder, ServerEndpoint, ServerHandle};
 use opcua::types::{BuildInfo, DateTime, MessageSecurityMode};
 use std::sync::Arc;
+use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::task::JoinHandle;
 
@@ -25,6 +26,9 @@ const HELLO_WITHIN_S: u32 = 5;
 /// connection, with all that it has missed.
 const SESSION_LASTS_MS: u64 = 600_000;
 
+/// Time for all connections to end.
+const STOPS_WITHIN: Duration = Duration::from_secs(10);
+
 /// Interval at which subscriptions are served, and the shortest publishing interval.
 const POLL_MS: u64 = 20;
 
@@ -34,30 +38,49 @@ const SESSIONS: usize = 50;
 /// Maximum number of values that wait for a client, for each variable or event source that it watches.
 const QUEUE: usize = 10_000;
 
-/// Endpoints with encryption: of the policies of OPC 10000-7 those that the library has and that are not deprecated (from memory).
+/// Endpoints with encryption: of the policies of OPC 10000-7 those that the library has and that are not deprecated (from
+/// memory).
 const ENCRYPTED: [(&str, SecurityPolicy); 3] = [
     ("basic256sha256", SecurityPolicy::Basic256Sha256),
     ("aes128", SecurityPolicy::Aes128Sha256RsaOaep),
     ("aes256", SecurityPolicy::Aes256Sha256RsaPss),
 ];
 
+/// What a server serves.
+pub(super) struct Served {
+    pub(super) handle: ServerHandle,
+    pub(super) manager: Arc<SimpleNodeManager>,
+    pub(super) namespace: u16,
+}
+
 /// A server that runs.
 pub(super) struct Running {
-    pub(super) handle: ServerHandle,
-    pub(super) nodes: Arc<SimpleNodeManager>,
-    pub(super) namespace: u16,
-    task: JoinHandle<Result<(), String>>,
+    pub(super) nodes: Served,
+    pub(super) task: Task,
 }
 
 impl Running {
     /// Ends it, with every connection.
-    pub(super) async fn stop(self) {
-        self.handle.cancel();
-        match self.task.await {
-            Ok(Ok(())) => (),
-            Ok(Err(why)) => tracing::error!(why, "the server has ended with an error"),
-            Err(error) => tracing::error!(%error, "the server has ended with an error"),
-        }
+    pub(super) async fn stop(mut self) -> Result<(), OpcuaError> {
+        self.nodes.handle.cancel();
+        let ended = tokio::time::timeout(STOPS_WITHIN, self.task.ended()).await;
+        // Whoever was to be cut off may be connected still: only the end of the process is sure then.
+        let lasts = |_| OpcuaError::Server("its connections do not end".to_owned());
+        ended.map(drop).map_err(lasts)
+    }
+}
+
+/// The work of a server.
+pub(super) struct Task(JoinHandle<Result<(), String>>);
+
+impl Task {
+    /// Ends when the server has ended by itself, with the reason.
+    pub(super) async fn ended(&mut self) -> OpcuaError {
+        OpcuaError::Server(match (&mut self.0).await {
+            Ok(Ok(())) => "it gives no reason".to_owned(),
+            Ok(Err(why)) => why,
+            Err(error) => error.to_string(),
+        })
     }
 }
 
@@ -113,10 +136,12 @@ pub(super) fn start(
     let namespace = handle.get_namespace_index(NAMESPACE).ok_or_else(missing)?;
     nodes::make_types(&mut manager.address_space().write(), namespace);
     Ok(Running {
-        task: tokio::spawn(server.run_with(listener)),
-        handle,
-        nodes: manager,
-        namespace,
+        task: Task(tokio::spawn(server.run_with(listener))),
+        nodes: Served {
+            handle,
+            manager,
+            namespace,
+        },
     })
 }
 

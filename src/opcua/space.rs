@@ -5,7 +5,7 @@
 use super::event::{Event, EventTypes};
 use super::model::{ARMED, BENCH, Form, INSTRUMENT, Kind, Member, OUTCOME, READING, STATION};
 use super::nodes::{id, make_folder, make_object};
-use super::server::Running;
+use super::server::Served;
 use opcua::types::{DataValue, DateTime, NodeId, ObjectId, StatusCode, Variant};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
@@ -37,7 +37,7 @@ fn is_same(one: &Variant, other: &Variant) -> bool {
 
 /// The objects and their values.
 pub(super) struct Space<'a> {
-    server: &'a Running,
+    served: &'a Served,
     types: EventTypes,
     journal: String,
     /// Newest entry that the values include; `None` before the first state of this journal.
@@ -52,9 +52,9 @@ pub(super) struct Space<'a> {
 
 impl<'a> Space<'a> {
     /// The bench, not connected yet.
-    pub(super) fn new(server: &'a Running) -> Self {
-        let ns = server.namespace;
-        let mut space = server.nodes.address_space().write();
+    pub(super) fn new(served: &'a Served) -> Self {
+        let ns = served.namespace;
+        let mut space = served.manager.address_space().write();
         let objects = ObjectId::ObjectsFolder.into();
         make_object(&mut space, ns, ROOT, &BENCH, objects);
         for folder in ["Stations", "Instruments"] {
@@ -62,7 +62,7 @@ impl<'a> Space<'a> {
         }
         drop(space);
         let mut space = Self {
-            server,
+            served,
             types: EventTypes::new(ns),
             journal: String::new(),
             seq: None,
@@ -82,14 +82,14 @@ impl<'a> Space<'a> {
         }
         self.journal = journal;
         self.connected = true;
-        self.server.handle.set_service_level(HEALTHY);
+        self.served.handle.set_service_level(HEALTHY);
         self.changed = self.values.keys().cloned().collect();
     }
 
     /// The daemon does not answer: all values are old ones.
     pub(super) fn gone(&mut self) {
         self.connected = false;
-        self.server.handle.set_service_level(NO_DATA);
+        self.served.handle.set_service_level(NO_DATA);
         self.changed = self.values.keys().cloned().collect();
         let json = json!({"journal": self.journal, "connected": false});
         let connected = BENCH.members.iter().find(|one| one.name == "Connected");
@@ -131,10 +131,10 @@ impl<'a> Space<'a> {
     fn station(&mut self, station: &Value, is_ahead: bool, now: &DateTime) -> Option<String> {
         let path = format!("{ROOT}/Stations/{}", station["station"].as_str()?);
         if self.objects.insert(path.clone()) {
-            let parent = id(self.server.namespace, &format!("{ROOT}/Stations"));
+            let parent = id(self.served.namespace, &format!("{ROOT}/Stations"));
             self.add(&path, &STATION, parent);
             for (part, kind, _) in PARTS {
-                let parent = id(self.server.namespace, &path);
+                let parent = id(self.served.namespace, &path);
                 self.add(&format!("{path}/{part}"), kind, parent);
             }
         }
@@ -165,7 +165,7 @@ impl<'a> Space<'a> {
         let name = instrument["instrument"].as_str()?;
         let path = format!("{ROOT}/Instruments/{name}");
         if self.objects.insert(path.clone()) {
-            let parent = id(self.server.namespace, &format!("{ROOT}/Instruments"));
+            let parent = id(self.served.namespace, &format!("{ROOT}/Instruments"));
             self.add(&path, &INSTRUMENT, parent);
         }
         self.set(&path, &INSTRUMENT, instrument, now);
@@ -199,15 +199,15 @@ impl<'a> Space<'a> {
     /// Tells whoever has subscribed to the events of the station, or of the bench if the entry is of no station. The library
     /// tells those of the server too.
     fn happened(&self, source: &str, event: &Event) {
-        let notifier = id(self.server.namespace, source);
+        let notifier = id(self.served.namespace, source);
         let event: &dyn opcua::nodes::Event = event;
         let told = std::iter::once((event, &notifier));
-        self.server.handle.subscriptions().notify_events(told);
+        self.served.handle.subscriptions().notify_events(told);
     }
 
     fn add(&self, path: &str, kind: &Kind, parent: NodeId) {
-        let mut space = self.server.nodes.address_space().write();
-        make_object(&mut space, self.server.namespace, path, kind, parent);
+        let mut space = self.served.manager.address_space().write();
+        make_object(&mut space, self.served.namespace, path, kind, parent);
     }
 
     /// Removes an object with everything below it.
@@ -216,8 +216,8 @@ impl<'a> Space<'a> {
         let below = format!("{path}/");
         self.values.retain(|of, _| !of.starts_with(&below));
         self.changed.retain(|of| !of.starts_with(&below));
-        let ns = self.server.namespace;
-        let mut space = self.server.nodes.address_space().write();
+        let ns = self.served.namespace;
+        let mut space = self.served.manager.address_space().write();
         let parts = PARTS.map(|(part, kind, _)| (format!("{path}/{part}"), kind));
         let own = [(path.to_owned(), &STATION), (path.to_owned(), &INSTRUMENT)];
         for (path, kind) in parts.into_iter().chain(own) {
@@ -252,7 +252,7 @@ impl<'a> Space<'a> {
         } else {
             StatusCode::UncertainNoCommunicationLastUsableValue
         };
-        let ns = self.server.namespace;
+        let ns = self.served.namespace;
         let about_us = format!("{ROOT}/Connected");
         let changed = std::mem::take(&mut self.changed);
         let values = changed.iter().filter_map(|path| {
@@ -272,11 +272,11 @@ impl<'a> Space<'a> {
             Some((id(ns, path), value))
         });
         let values: Vec<_> = values.collect();
-        let subscriptions = self.server.handle.subscriptions();
+        let subscriptions = self.served.handle.subscriptions();
         let items = values
             .iter()
             .map(|(node, value)| (node, None, value.clone()));
-        if let Err(status) = self.server.nodes.set_values(subscriptions, items) {
+        if let Err(status) = self.served.manager.set_values(subscriptions, items) {
             tracing::error!(%status, "a value has no node");
         }
     }

@@ -3,7 +3,9 @@
 //! In: a state, an entry, or a part of one. Out: values of OPC UA. What the JSON does not have is an empty value.
 
 use super::model::{Form, Member};
+use crate::entry::Outcome;
 use crate::quantity::{Dimension, Quantity, Unit};
+use crate::spec::Verdict;
 use opcua::types::{
     Array, DataTypeId, DateTime, EUInformation, ExtensionObject, NodeId, UAString, Variant,
     VariantScalarTypeId,
@@ -18,18 +20,26 @@ const OK: i32 = 1;
 pub(super) const NOT_OK: i32 = 2;
 pub(super) const NOT_DECIDABLE: i32 = 3;
 
-/// The evaluation of a verdict or an outcome. What has no limits, or was cut short, is not evaluated.
+/// The evaluation of a verdict or an outcome, by its word. What has no limits, or was cut short, is not evaluated.
 pub(super) fn evaluation(word: Option<&str>) -> i32 {
-    match word {
-        Some("pass" | "accepted") => OK,
-        Some("fail_low" | "fail_high" | "rejected") => NOT_OK,
-        Some("unsure_low" | "unsure_high" | "undecided") => NOT_DECIDABLE,
-        Some(_) | None => UNDEFINED,
+    if let Some(verdict) = word.and_then(Verdict::from_name) {
+        return match verdict {
+            Verdict::Pass => OK,
+            Verdict::FailLow | Verdict::FailHigh => NOT_OK,
+            Verdict::UnsureLow | Verdict::UnsureHigh => NOT_DECIDABLE,
+            Verdict::Measured => UNDEFINED,
+        };
+    }
+    match word.and_then(Outcome::from_name) {
+        Some(Outcome::Accepted) => OK,
+        Some(Outcome::Rejected) => NOT_OK,
+        Some(Outcome::Undecided) => NOT_DECIDABLE,
+        Some(Outcome::CutShort | Outcome::Measured) | None => UNDEFINED,
     }
 }
 
-/// Where the unit codes of UNECE Recommendation 20 are numbers, by their characters: OPC 10000-8 (from memory; the model file of
-/// OPC 40502 has 5066068 for mm).
+/// Where the unit codes of UNECE Recommendation 20 are numbers, by their characters: OPC 10000-8 (from memory; the model
+/// file of OPC 40502 has 5066068 for mm).
 const UNITS_OF: &str = "http://www.opcfoundation.org/UA/units/un/cefact";
 
 impl Form {

@@ -134,8 +134,8 @@ pub struct Sources {
 }
 
 impl Page {
-    /// Listens, and makes the token if there is none yet. `programs` have tokens too. Must be called within the runtime. `tablets`: the wall clock,
-    /// and the time for which a pairing code is valid.
+    /// Listens, and makes the token if there is none yet. `programs` have tokens too. Must be called within the runtime.
+    /// `tablets`: the wall clock, and the time for which a pairing code is valid.
     pub fn open(
         config: PageConfig,
         programs: Arc<Programs>,

@@ -120,6 +120,12 @@ fn add(
         "{secret}\nThis is the token of {token}, scope {}. It is shown only now: give it to that program as Authorization: Bearer TOKEN.",
         scope.name()
     )?;
+    if config.opcua.is_some() {
+        writeln!(
+            out,
+            "For an OPC UA client {token} is the user name, and this the password."
+        )?;
+    }
     if !config.has_use_of_tokens() {
         writeln!(
             out,

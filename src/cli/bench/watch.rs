@@ -7,7 +7,7 @@ use super::{Context, Exit, Failure, client, configured};
 use crate::entry::words::safe;
 use crate::entry::{Entry, Seq, SeriesEntry, Stamped, line};
 use crate::message::reply::Status;
-use crate::message::{Hello, Notice};
+use crate::message::{Hello, LONGEST_FEED_LINE, Notice};
 use anstyle::Style;
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::{self, BufRead, BufReader, Write};
@@ -26,9 +26,6 @@ pub(in crate::cli) struct Watch {
     #[arg(long, value_name = "SEQ")]
     after: Option<u64>,
 }
-
-/// Maximum length of a line; a `segment` holds the whole state.
-const LONGEST_LINE: usize = 64 * 1024 * 1024;
 
 impl Watch {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
@@ -152,8 +149,7 @@ impl Screen {
 
 fn next_line(feed: &mut BufReader<UnixStream>) -> Result<Option<String>, Failure> {
     let mut bytes = Vec::new();
-    let most = u64::try_from(LONGEST_LINE).unwrap_or(u64::MAX);
-    let mut limited = io::Read::take(feed, most);
+    let mut limited = io::Read::take(feed, LONGEST_FEED_LINE);
     match limited.read_until(b'\n', &mut bytes) {
         Ok(0) => Ok(None),
         Ok(_) => {

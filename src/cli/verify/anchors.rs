@@ -1,8 +1,8 @@
 //! Compares a journal with anchors that others keep of it: brokers, databases, a person.
 //!
-//! In: anchors from files (as JSON, or in the metadata of Parquet), standard input and web addresses, and every line of the journal. Out: which are met, and a
-//! finding for each that is not. An anchor proves something only if whoever could change the journal could not change
-//! the anchor too.
+//! In: anchors from files (as JSON, or in the metadata of Parquet), standard input and web addresses, and every line of
+//! the journal. Out: which are met, and a finding for each that is not. An anchor proves something only if whoever could
+//! change the journal could not change the anchor too.
 #![expect(
     clippy::disallowed_methods,
     reason = "edge: reads anchors that were kept"

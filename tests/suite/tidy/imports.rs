@@ -182,7 +182,9 @@ pub(super) const ROWS: &[Row] = &[
     ),
     edge(
         "opcua",
-        &["quantity", "entry", "config", "clock", "durable", "page"],
+        &[
+            "quantity", "spec", "entry", "message", "config", "clock", "durable", "page",
+        ],
     ),
     Row {
         module: "daemon",
